@@ -1,0 +1,56 @@
+"""What can go wrong for a caller, with one exit code a class.
+
+Faults in the data are values (see records.Refusal); these exceptions mean that the job itself cannot be done.
+"""
+
+
+class PipelineError(Exception):
+    """Base of every fault we expect: says what, where and what to do."""
+
+    exit_code = 1
+
+
+class UnreadableFileError(PipelineError):
+    """The file is no table of shots."""
+
+    exit_code = 2
+
+
+class MappingError(PipelineError):
+    """A column or unit needs an answer from a person."""
+
+    exit_code = 3
+
+
+class TooFewShotsError(PipelineError):
+    """Nothing is left to report on."""
+
+    exit_code = 4
+
+
+class ReportError(PipelineError):
+    """The PDF could not be made."""
+
+    exit_code = 5
+
+
+class SettingsError(PipelineError):
+    """studio.toml or visit.toml says something we do not understand."""
+
+    exit_code = 6
+
+
+class FolderError(PipelineError):
+    """A folder is missing, in use or not writable."""
+
+    exit_code = 7
+
+
+class MissingPartError(PipelineError):
+    """A system library or package is not installed on this machine."""
+
+    exit_code = 8
+
+
+USAGE_EXIT_CODE = 64  # the command line was not understood (EX_USAGE of sysexits)
+INTERNAL_EXIT_CODE = 70  # a fault of ours (EX_SOFTWARE of sysexits)

@@ -1,0 +1,304 @@
+"""What one stage hands the next: frozen records, no behaviour beyond reading them."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    import polars as pl
+
+
+# --- reading ------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class ShotFile:
+    """A file as it was dropped."""
+
+    name: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What is known beforehand about a file: from visit.toml or the studio's profile.
+
+    handed: "right" | "left" | None. units: dimension → unit name, used only where the file states none.
+    columns: exact header text → measurement name, "" to keep a column aside on purpose.
+    """
+
+    handed: str | None = None
+    units: dict[str, str] = field(default_factory=dict)
+    columns: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """How the text was written; None where it does not apply or nothing was parsed."""
+
+    encoding: str | None = None
+    delimiter: str | None = None
+    decimal: str | None = None
+    header_line: int | None = None
+    units_line: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row, or a cell of it, and what became of it; line is the physical line on which the record starts."""
+
+    line: int
+    reason: str
+    column: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Why a file cannot be used as it stands: its kind and the facts that kind carries (see schemas/faults.toml)."""
+
+    kind: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class RawTable:
+    """A file as text: one String column per header cell (c0, c1, …) plus `line`; nothing interpreted yet."""
+
+    dialect: Dialect
+    header: tuple[str, ...]  # names as they stand in the header's record
+    labels: tuple[str, ...]  # same length: the group label over each name, "" without one
+    unit_cells: tuple[str, ...]  # same length; "" where the units row says nothing or there is none
+    cells: "pl.DataFrame"  # shots only; empty cells are null
+    meta: dict[str, str]
+    rejected: tuple[Row, ...]
+    dropped: tuple[Row, ...]
+    warnings: frozenset[str]
+    quoted: bool = True  # a cell may hold the delimiter
+    typed: bool = False  # numbers arrived as numbers (workbook, JSON): a point in them is the decimal mark
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnUse:
+    """What a column became; unit_from is header | units_row | cell | preamble | profile | default | none."""
+
+    header: str
+    field: str
+    unit: str | None
+    unit_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class FileReading:
+    """A shot file read: what each column became and every row's fate. `shots` has `line` and the columns of shot.toml.
+
+    outcome is ok | needs_mapping | retry | quarantine; unless it is ok, fault says why and shots is empty.
+    """
+
+    name: str
+    outcome: str
+    fault: Fault | None
+    dialect: Dialect
+    columns: tuple[ColumnUse, ...]
+    unmapped: tuple[str, ...]
+    shots: "pl.DataFrame"
+    rejected: tuple[Row, ...]
+    bad_cells: tuple[Row, ...]
+    dropped: tuple[Row, ...]
+    warnings: tuple[str, ...]
+    meta: dict[str, str]
+
+
+# --- what staff say about a visit ---------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Build:
+    """A club as hit; None where nobody said."""
+
+    label: str
+    category: str | None = None
+    head: str | None = None
+    loft_deg: float | None = None
+    shaft: str | None = None
+    length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Overrule:
+    """Staff's word on one shot."""
+
+    file: str
+    line: int
+    counts: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class VisitFacts:
+    """What visit.toml says; everything may be unknown."""
+
+    customer: str | None = None
+    email: str | None = None
+    date: "dt.date | None" = None
+    hand: str | None = None
+    own_club: str | None = None
+    notes: str | None = None
+    home_altitude_m: float | None = None
+    home_temperature_c: float | None = None
+    builds: tuple[Build, ...] = ()
+    overrules: tuple[Overrule, ...] = ()
+
+
+# --- analysis -----------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class ShotSet:
+    """Shots with one build and one phase, in hitting order; letter is its mark in the report, own club first."""
+
+    index: int
+    letter: str
+    label: str
+    phase: str
+    build: Build
+    is_own: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """All readable shots of a visit: `shots` has number, file, line, set and the columns of shot.toml."""
+
+    shots: "pl.DataFrame"
+    sets: tuple[ShotSet, ...]
+    own_club_from: str  # visit.toml | label | first hit
+
+
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """What became of a shot: counted | mishit | bad_read | asked, with the rule's code and the figures behind it."""
+
+    fate: str
+    code: str = ""
+    figures: dict[str, float] = field(default_factory=dict)
+    words: str = ""  # staff's reason when they overruled
+    by: str = "rule"  # rule | statistics | staff
+
+
+@dataclass(frozen=True, slots=True)
+class Average:
+    """A quantity over the counted shots of a set; low and high bound the mean at 95 % (nan below two shots)."""
+
+    quantity: str
+    source: str  # measured | modelled | run_modelled
+    n: int
+    mean: float
+    median: float
+    sd: float
+    low: float
+    high: float
+    all_valid_mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """Where the next ball lands with that chance: centre and half-axes [m], angle from the target line [rad]."""
+
+    level: float
+    carry_m: float
+    offline_m: float
+    long_axis_m: float
+    short_axis_m: float
+    angle_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class FlightLine:
+    """The middle flight of a set seen from the side: forward and height, same length [m]."""
+
+    forward_m: tuple[float, ...]
+    height_m: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SetResult:
+    """Everything said about one set; uneven: too many shots were set aside to print an average as typical."""
+
+    set: ShotSet
+    n_counted: int
+    n_mishit: int
+    n_bad_read: int
+    n_asked: int
+    averages: dict[str, Average]
+    ellipse: Ellipse | None
+    flight: FlightLine | None
+    uneven: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One set against the own club: difference of mean carry [m] with intervals made simultaneous over all of them.
+
+    verdict: likely_real | same | not_settled; more_shots: about how many more with each club would settle it, None
+    when no reachable number would. half_low and half_high hold the true difference one time in two, taken alone.
+    """
+
+    build: int
+    against: int
+    quantity: str
+    difference: float
+    low: float
+    high: float
+    half_low: float
+    half_high: float
+    verdict: str
+    more_shots: int | None
+    compared: int
+
+
+@dataclass(frozen=True, slots=True)
+class ShotResult:
+    """One shot with its fate, measured and modelled values (missing ones left out)."""
+
+    number: int
+    file: str
+    line: int
+    set_index: int
+    fate: Fate
+    measured: dict[str, float]
+    used: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class AirUsed:
+    """The air all modelled distances are for."""
+
+    altitude_m: float
+    temperature_c: float
+    humidity_percent: float
+    density_kgpm3: float
+    firmness: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fitting:
+    """What the report says, for every reader of it: PDF, fitting.json, roll-up."""
+
+    visit_id: str
+    name: str
+    date: "dt.date"
+    facts: VisitFacts
+    files: tuple[FileReading, ...]
+    own_club_from: str
+    air: AirUsed
+    sets: tuple[SetResult, ...]
+    shots: tuple[ShotResult, ...]
+    sources: dict[str, str]
+    comparisons: tuple[Comparison, ...]
+    smallest_difference_m: float
+    cautions: tuple[str, ...]  # codes, worded by the vocabulary
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why no report can be made of a visit: what, where and what to do, in plain words."""
+
+    outcome: str  # held | wait | set_back
+    exit_code: int
+    what: str
+    where: str
+    to_do: str

@@ -1,0 +1,64 @@
+"""The studio's settings: defaults of schemas/settings.toml, then studio.toml."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline import strict_toml, units
+from pipeline.resources import table
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a studio can choose; names and meaning in schemas/settings.toml, numbers in stored units."""
+
+    name: str
+    address_line: str
+    footnote: str
+    units_shown: str
+    paper: str
+    language: str
+    altitude_m: float
+    temperature_c: float
+    humidity_percent: float
+    firmness: str
+    smallest_difference_m: float
+    settle_seconds: float
+    scan_seconds: float
+    give_up_seconds: float
+    largest_file_mb: float
+
+
+def _value(row: dict[str, Any], value: object, place: strict_toml.Place, key: str) -> object:
+    """Check one value against its row of settings.toml and convert it to the stored unit."""
+    kind = " | ".join(row["choices"]) if row["type"] == "choice" else row["type"]
+    found = strict_toml.typed(value, kind)
+    if found is None:
+        raise strict_toml.refuse_value(place, key, value, strict_toml.wanted(kind))
+    low, high = row.get("range", (None, None))
+    if low is not None and not low <= found <= high:
+        raise strict_toml.refuse_value(place, key, value, f"it must lie between {low} and {high}")
+    return units.unit(*row["stored"]).to_stored(found) if "stored" in row else found
+
+
+def load(text: str = "", where: str = "studio.toml") -> Settings:
+    """Read studio.toml over the defaults; raises SettingsError naming file, line and the nearest known key."""
+    rows = table("settings")
+    place = strict_toml.Place(where, text)
+    given = strict_toml.parse(text, where)
+    strict_toml.check_keys(given, rows, place)
+    values = {key: _value(row, given.get(key, row["default"]), place, key) for key, row in rows.items()}
+    if values["give_up_seconds"] < values["settle_seconds"]:  # type: ignore[operator]
+        why = "it must not be shorter than settle_seconds"
+        raise strict_toml.refuse_value(place, "give_up_seconds", values["give_up_seconds"], why)
+    values["smallest_difference_m"] = values.pop("smallest_difference_yd")
+    return Settings(**values)  # type: ignore[arg-type]
+
+
+def template() -> str:
+    """Write a studio.toml with every setting, its default and its help."""
+    lines = ["# The studio's settings. A line that starts with # is a remark; delete the # to change a setting.", ""]
+    for key, row in table("settings").items():
+        choices = f" ({' | '.join(row['choices'])})" if "choices" in row else ""
+        default = f'"{row["default"]}"' if isinstance(row["default"], str) else row["default"]
+        lines += [f"# {row['help']}{choices}", f"# {key} = {default}", ""]
+    return "\n".join(lines)
