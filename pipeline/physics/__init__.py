@@ -1,0 +1,1 @@
+"""Flight and ground model of a golf ball: numpy only, SI units and radians, no files."""
