@@ -1,0 +1,116 @@
+"""A fitting for other programs: fitting.json and shots.csv, in SI with the unit in each name."""
+
+import csv
+import dataclasses
+import io
+import json
+import math
+from typing import Any
+
+from pipeline import findings
+from pipeline.records import Fitting, SetResult, ShotResult
+from pipeline.schema import measurements
+
+SCHEMA_VERSION = 1
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def _finite(value: Any) -> Any:  # noqa: ANN401 - any part of a record
+    """Turn NaN into null all the way down: NaN is not JSON."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return value
+
+
+def _set(result: SetResult) -> dict[str, Any]:
+    numbers = ("n_counted", "n_mishit", "n_bad_read", "n_asked", "uneven")
+    averages = {
+        name: {k: v for k, v in dataclasses.asdict(a).items() if k not in ("quantity", "all_valid_mean")}
+        for name, a in result.averages.items()
+    }
+    return {
+        "letter": result.set.letter,
+        "label": result.set.label,
+        "phase": result.set.phase,
+        "own_club": result.set.is_own,
+        "build": dataclasses.asdict(result.set.build),
+        **{name: getattr(result, name) for name in numbers},
+        "averages": averages,
+        "all_valid": {name: average.all_valid_mean for name, average in result.averages.items()},
+        "dispersion": dataclasses.asdict(result.ellipse) if result.ellipse else None,
+    }
+
+
+def _shot(shot: ShotResult, fitting: Fitting) -> dict[str, Any]:
+    return {
+        "number": shot.number,
+        "file": shot.file,
+        "line": shot.line,
+        "set": fitting.sets[shot.set_index].set.letter,
+        "fate": shot.fate.fate,
+        "code": shot.fate.code or None,
+        "decided_by": shot.fate.by,
+        "figures": shot.fate.figures,
+        "reason": shot.fate.words or None,
+        "measured": shot.measured,
+        "used": shot.used,
+    }
+
+
+def fitting_json(fitting: Fitting) -> str:
+    """Write fitting.json; its shape is documented in README and versioned by `schema`."""
+    finding = findings.answer(fitting)
+    letters = [result.set.letter for result in fitting.sets]
+    comparison = [
+        {**dataclasses.asdict(c), "build": letters[c.build], "against": letters[c.against]} for c in fitting.comparisons
+    ]
+    document = {
+        "schema": SCHEMA_VERSION,
+        "visit": {
+            "id": fitting.visit_id,
+            "name": fitting.name,
+            "date": fitting.date.isoformat(),
+            "customer": fitting.facts.customer,
+            "hand": fitting.facts.hand,
+            "own_club_from": fitting.own_club_from,
+            "files": [reading.name for reading in fitting.files],
+        },
+        "air": dataclasses.asdict(fitting.air),
+        "sources": fitting.sources,
+        "answer": {"code": finding.code, "set": finding.subject.set.letter},
+        "smallest_difference_m": fitting.smallest_difference_m,
+        "sets": [_set(result) for result in fitting.sets],
+        "comparison": comparison,
+        "shots": [_shot(shot, fitting) for shot in fitting.shots],
+        "unreadable_rows": [
+            {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected
+        ],
+        "cautions": list(fitting.cautions),
+    }
+    return json.dumps(_finite(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _safe_text(text: str) -> str:
+    """Keep a spreadsheet program from taking a text for a formula."""
+    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+
+
+def shots_csv(fitting: Fitting) -> str:
+    """Write every shot with its fate: measured columns by name, used_… where a flight value was modelled."""
+    names = [name for name in measurements() if any(name in shot.measured for shot in fitting.shots)]
+    modelled = [name for name, source in fitting.sources.items() if source != "measured"]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    heads = ["number", "file", "line", "set", "club", "phase", "fate", "code", *names]
+    writer.writerow([*heads, *(f"used_{name}" for name in modelled)])
+    for shot in fitting.shots:
+        which = fitting.sets[shot.set_index].set
+        texts = [shot.file, str(shot.line), which.letter, which.label, which.phase, shot.fate.fate, shot.fate.code]
+        values = [shot.measured.get(name) for name in names] + [shot.used.get(name) for name in modelled]
+        numbers = ["" if value is None else f"{value:.10g}" for value in values]
+        writer.writerow([shot.number, *(_safe_text(text) for text in texts), *numbers])
+    return out.getvalue()

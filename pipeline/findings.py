@@ -1,0 +1,65 @@
+"""What may be said on page 1: the numbers that give each sentence. Codes only; the vocabulary has the words."""
+
+from dataclasses import dataclass
+
+from pipeline.records import Comparison, Fitting, SetResult
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The answer: its code, the set it speaks of, and the comparison behind it, if there is one."""
+
+    code: str
+    subject: SetResult
+    comparison: Comparison | None = None
+
+
+def own(fitting: Fitting) -> SetResult:
+    """Give the own club's set."""
+    return next(result for result in fitting.sets if result.set.is_own)
+
+
+def answer(fitting: Fitting) -> Finding:
+    """Decide the answer.
+
+    no_carry          no carry, measured or modelled
+    one_set           nothing else was hit, or only other kinds of club
+    too_few           less than three counted shots with the own club or with every other build
+    longer_real       a build's interval lies wholly above 0, and its difference reaches the smallest that matters
+    longer_real_small the same, but the difference is smaller than that
+    longer_open       the leading build's interval includes 0
+    same              every build is the same for practical purposes
+    own_longest_real  every build is behind, the nearest one surely
+    own_longest_open  every build is behind, the nearest one perhaps by chance
+    """
+    base = own(fitting)
+    like = [r for r in fitting.sets if r is not base and r.set.build.category == base.set.build.category]
+    if "carry_m" not in fitting.sources or "carry_m" not in base.averages:
+        return Finding("no_carry" if "carry_m" not in fitting.sources else "too_few", base)
+    if not like:
+        return Finding("one_set", base)
+    if not fitting.comparisons:
+        return Finding("too_few", base)
+    if all(c.verdict == "same" for c in fitting.comparisons):
+        return Finding("same", base)
+    best = leading(fitting)
+    return Finding(_code(best, fitting.smallest_difference_m), fitting.sets[best.build], best)
+
+
+def leading(fitting: Fitting) -> Comparison:
+    """Give the build to speak of: the longest of those likely longer, else the longest."""
+    proven = [c for c in fitting.comparisons if c.verdict == "likely_real" and c.difference > 0]
+    return max(proven or fitting.comparisons, key=lambda c: c.difference)
+
+
+def _code(best: Comparison, smallest: float) -> str:
+    if best.difference > 0:
+        if best.verdict == "likely_real":
+            return "longer_real" if best.difference >= smallest else "longer_real_small"
+        return "longer_open"
+    return "own_longest_real" if best.verdict == "likely_real" else "own_longest_open"
+
+
+def shows_own_first(finding: Finding) -> bool:
+    """Tell whether the three figures are about the own club rather than a build."""
+    return finding.comparison is None or finding.comparison.difference <= 0
