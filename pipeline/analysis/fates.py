@@ -1,0 +1,30 @@
+"""Which shots count: rules first, then statistics among the believed, then staff's word."""
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipeline.analysis.bad_reads import bad_reads
+from pipeline.analysis.mishits import mishits
+from pipeline.records import Fate, Overrule
+
+COUNTING = ("counted", "asked")
+
+
+def fates(frame: pl.DataFrame, overrules: Sequence[Overrule]) -> list[Fate]:
+    """Decide every shot of a visit, in the order of the frame (file, line, category, model_ and used_ columns)."""
+    bad = bad_reads(frame)
+    found = {**mishits(frame, [i not in bad for i in range(frame.height)]), **bad}
+    decided = [found.get(i, Fate("counted")) for i in range(frame.height)]
+    said = {(word.file, word.line): word for word in overrules}
+    for i, place in enumerate(zip(frame["file"].to_list(), frame["line"].to_list(), strict=True)):
+        if place in said:
+            decided[i] = _overruled(said[place], decided[i])
+    return decided
+
+
+def _overruled(word: Overrule, found: Fate) -> Fate:
+    """Put staff's word over what was found; a shot set aside by staff keeps its bin, else it is a mishit."""
+    if word.counts:
+        return Fate("counted", "staff", {}, word.reason, by="staff")
+    return Fate("bad_read" if found.fate == "bad_read" else "mishit", "staff", {}, word.reason, by="staff")

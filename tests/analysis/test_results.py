@@ -1,0 +1,167 @@
+"""What is said of sets and shots. All shots are invented."""
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.analysis.ball_flight import add_used
+from pipeline.analysis.dispersion import prediction_ellipse
+from pipeline.analysis.results import comparisons, set_result, shot_results
+from pipeline.physics.atmosphere import Air
+from pipeline.records import Build, Fate, ShotSet
+
+MakeFrame = Callable[..., pl.DataFrame]
+NAN: Final = math.nan
+COUNTED, ASKED, MISHIT, BAD = Fate("counted"), Fate("asked"), Fate("mishit"), Fate("bad_read")
+CARRY: Final = [200.0, 204.0, 196.0, 202.0, 198.0, 150.0, 20.0]
+OFFLINE: Final = [1.0, -3.0, 4.0, 2.0, -6.0, 50.0, 90.0]
+FATES: Final = [*[COUNTED] * 4, ASKED, MISHIT, BAD]
+
+
+def club(index: int, category: str | None = "driver", *, own: bool = False) -> ShotSet:
+    return ShotSet(index, "ABCDEFGH"[index], f"club {index}", "", Build(f"club {index}", category), own)
+
+
+def test_a_set_counts_its_fates_and_averages_what_counts(frame: MakeFrame, air: Air) -> None:
+    shots, sources = add_used(frame(7, carry_m=CARRY, offline_m=OFFLINE, club_speed_mps=[40.0] * 5 + [50.0, 60.0]))
+    found = set_result(club(0), shots, FATES, sources, air)
+    assert (found.n_counted, found.n_mishit, found.n_bad_read, found.n_asked) == (5, 1, 1, 1)
+    assert found.averages.keys() == {"carry_m", "offline_m", "club_speed_mps"}
+    carry = found.averages["carry_m"]
+    assert (carry.n, carry.mean, carry.all_valid_mean, carry.source) == (5, 200.0, 1150 / 6, "measured")
+    assert found.averages["club_speed_mps"].all_valid_mean == 250 / 6
+    assert found.ellipse == prediction_ellipse(np.array(CARRY[:5]), np.array(OFFLINE[:5]))
+    assert found.flight is None
+    assert not found.uneven
+
+
+@pytest.mark.parametrize(
+    ("fates", "uneven"),
+    [
+        ([COUNTED] * 4 + [MISHIT, BAD], False),  # 2 of 6 are a third, not more
+        ([COUNTED] * 3 + [MISHIT, BAD, BAD], True),
+        ([COUNTED] * 6 + [MISHIT] * 3, False),
+        ([COUNTED] * 5 + [MISHIT] * 3, True),
+        ([ASKED] * 6, False),
+        ([BAD], True),
+    ],
+)
+def test_uneven_from_more_than_a_third_set_aside(
+    frame: MakeFrame,
+    air: Air,
+    fates: list[Fate],
+    uneven: bool,  # noqa: FBT001
+) -> None:
+    shots, sources = add_used(frame(len(fates), carry_m=100.0))
+    assert set_result(club(0), shots, fates, sources, air).uneven is uneven
+
+
+def test_a_quantity_needs_three_of_five_counted_shots(frame: MakeFrame, air: Air) -> None:
+    shots = frame(6, attack_angle_deg=[1.0, 2.0, 3.0, NAN, NAN, 4.0], club_path_deg=[1.0, 2.0, NAN, NAN, NAN, 4.0])
+    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], {}, air)
+    assert found.averages.keys() == {"attack_angle_deg"}
+    assert found.averages["attack_angle_deg"].n == 3
+
+
+def test_a_flight_quantity_without_a_source_is_not_averaged(frame: MakeFrame, air: Air) -> None:
+    """Another set of the visit lacks it, so it would be compared with nothing."""
+    shots = frame(
+        5, carry_m=200.0, apex_m=30.0, flight_time_s=6.0, total_m=220.0, offline_m=1.0, descent_angle_deg=40.0
+    )
+    assert set_result(club(0), shots, [COUNTED] * 5, {}, air).averages == {}
+
+
+def test_the_source_decides_which_value_is_averaged(frame: MakeFrame, air: Air) -> None:
+    shots, sources = add_used(frame(5, apex_m=[30.0, 30.0, NAN, NAN, NAN], model_apex_m=25.0))
+    found = set_result(club(0), shots, [COUNTED] * 5, sources, air).averages["apex_m"]
+    assert (found.source, found.mean, found.n) == ("modelled", 25.0, 5)
+
+
+def test_no_ellipse_without_both_coordinates_or_five_full_shots(frame: MakeFrame, air: Air) -> None:
+    one, sources = add_used(frame(5, carry_m=CARRY[:5]))
+    assert set_result(club(0), one, [COUNTED] * 5, sources, air).ellipse is None
+    both, sources = add_used(frame(6, carry_m=CARRY[:6], offline_m=[*OFFLINE[:4], NAN, 5.0]))
+    assert set_result(club(0), both, [COUNTED] * 6, sources, air).ellipse is not None
+    assert set_result(club(0), both, [*[COUNTED] * 5, MISHIT], sources, air).ellipse is None
+
+
+def test_the_flight_is_that_of_the_counted_shots(drives: MakeFrame, air: Air) -> None:
+    shots, sources = add_used(drives(6, ball_speed_mps=[60.0] * 5 + [30.0]))
+    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], sources, air)
+    assert found.flight is not None
+    assert found.flight.forward_m[-1] == pytest.approx(found.averages["carry_m"].mean)
+
+
+@pytest.mark.parametrize("fate", [MISHIT, BAD])
+def test_a_set_of_which_nothing_counts(drives: MakeFrame, air: Air, fate: Fate) -> None:
+    shots, sources = add_used(drives(3))
+    found = set_result(club(0), shots, [fate] * 3, sources, air)
+    assert (found.n_counted, found.averages, found.ellipse, found.flight, found.uneven) == (0, {}, None, None, True)
+
+
+# --- comparisons --------------------------------------------------------------------------------------------------
+def four_sets(frame: MakeFrame) -> tuple[list[ShotSet], pl.DataFrame]:
+    sets = [club(0, own=True), club(1), club(2, "wedge"), club(3)]
+    carry = [200.0, 202.0, 198.0, 200.0] + [210.0, 212.0, 208.0, 50.0] + [90.0] * 4 + [205.0, 207.0, 203.0, NAN]
+    return sets, frame(16, set=[i for i in range(4) for _ in range(4)], used_carry_m=carry)
+
+
+def test_only_clubs_of_the_own_kind_are_compared_by_shots_that_count(frame: MakeFrame) -> None:
+    sets, shots = four_sets(frame)
+    fates = [COUNTED] * 3 + [ASKED] + [COUNTED] * 3 + [MISHIT] + [COUNTED] * 8
+    found = comparisons(sets, shots, fates, {"carry_m": "measured"}, 5.0)
+    assert [(c.build, c.against, c.compared, c.difference) for c in found] == [(1, 0, 2, 10.0), (3, 0, 2, 5.0)]
+    assert found[0].quantity == "carry_m"
+    fewer = comparisons(sets, shots, [COUNTED] * 13 + [BAD, COUNTED, COUNTED], {"carry_m": "measured"}, 5.0)
+    assert [(c.build, c.compared) for c in fewer] == [(1, 1)]
+
+
+def test_the_smallest_difference_reaches_the_verdict(frame: MakeFrame) -> None:
+    shots = frame(16, set=[0] * 8 + [1] * 8, used_carry_m=[199.0, 201.0] * 8)
+    sets = [club(0, own=True), club(1)]
+    said = [comparisons(sets, shots, [COUNTED] * 16, {"carry_m": "x"}, worth)[0].verdict for worth in (1.0, 2.0)]
+    assert said == ["not_settled", "same"]
+
+
+def test_no_carry_no_comparison(frame: MakeFrame) -> None:
+    sets, shots = four_sets(frame)
+    assert comparisons(sets, shots, [COUNTED] * 16, {"offline_m": "measured"}, 5.0) == ()
+
+
+def test_clubs_of_unknown_kind_are_compared_with_each_other(frame: MakeFrame) -> None:
+    shots = frame(12, set=[0] * 4 + [1] * 4 + [2] * 4, used_carry_m=[1.0, 2.0, 3.0, 4.0] * 3)
+    sets = [club(0, None, own=True), club(1, None), club(2, "driver")]
+    assert [c.build for c in comparisons(sets, shots, [COUNTED] * 12, {"carry_m": "x"}, 5.0)] == [1]
+
+
+def test_a_constant_added_to_a_build_shifts_its_difference_alone(frame: MakeFrame) -> None:
+    sets, shots = four_sets(frame)
+    moved = shots.with_columns(
+        used_carry_m=pl.col("used_carry_m") + pl.when(pl.col("set") == 1).then(7.0).otherwise(0.0)
+    )
+    before, after = (comparisons(sets, s, [COUNTED] * 16, {"carry_m": "x"}, 5.0) for s in (shots, moved))
+    assert after[0].difference == pytest.approx(before[0].difference + 7.0)
+    assert [after[0].low, after[0].high] == pytest.approx([before[0].low + 7, before[0].high + 7])
+    assert after[1] == before[1]
+
+
+# --- shots --------------------------------------------------------------------------------------------------------
+def test_every_shot_is_listed_with_what_is_known_of_it(frame: MakeFrame) -> None:
+    shots, sources = add_used(frame(3, set=[0, 0, 0], carry_m=[150.0, 151.0, None], ball_speed_mps=[60.0, NAN, 0.0]))
+    found = shot_results(shots, [COUNTED, BAD, MISHIT], sources)
+    assert [(s.number, s.file, s.line, s.set_index) for s in found] == [
+        (1, "a.csv", 2, 0),
+        (2, "a.csv", 3, 0),
+        (3, "a.csv", 4, 0),
+    ]
+    assert [s.fate for s in found] == [COUNTED, BAD, MISHIT]
+    assert [s.measured for s in found] == [
+        {"ball_speed_mps": 60.0, "carry_m": 150.0},
+        {"carry_m": 151.0},
+        {"ball_speed_mps": 0.0},
+    ]
+    assert [s.used for s in found] == [{"carry_m": 150.0}, {"carry_m": 151.0}, {}]
