@@ -1,0 +1,110 @@
+"""What lies in the drop folder: one visit a file, or one visit a sub-folder. Looks and reads, never writes there."""
+
+import hashlib
+import os
+import re
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from pipeline.records import ShotFile
+from pipeline.resources import table
+from pipeline.visit_facts import FILE_NAME
+
+MOST_FILES = 200  # in one visit's folder
+
+
+class ChangedMeanwhileError(Exception):
+    """The file changed while it was being read: not an error, look again later."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A visit as it lies in the drop folder; signature changes whenever any of its files does."""
+
+    name: str
+    place: str
+    paths: tuple[Path, ...]
+    signature: str
+    largest: int
+
+
+@cache
+def _unfinished() -> re.Pattern[str]:
+    return re.compile("|".join(table("drop_folder")["unfinished"]), re.IGNORECASE)
+
+
+def _wanted(entry: os.DirEntry[str]) -> bool:
+    """Tell whether an entry is a finished regular file of a known ending, or visit.toml."""
+    if _unfinished().search(entry.name):
+        return False
+    ending = entry.name.rpartition(".")[2].lower()
+    if ending not in table("drop_folder")["endings"] and entry.name.lower() != FILE_NAME:
+        return False
+    return stat.S_ISREG(entry.stat(follow_symlinks=False).st_mode)
+
+
+def _shown(name: str) -> str:
+    """Write a file name as text that can be stored and printed, even one with bytes that are no UTF-8."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
+
+
+def _key(path: Path) -> tuple[str, int, int, int, int]:
+    found = path.lstat()
+    return path.name, found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def _arrival(name: str, place: str, paths: list[Path]) -> Arrival:
+    keys = [_key(path) for path in paths]
+    signature = hashlib.sha256(repr(keys).encode("utf-8", "surrogateescape")).hexdigest()
+    return Arrival(_shown(name), _shown(place), tuple(paths), signature, max(key[3] for key in keys))
+
+
+def of_path(path: Path) -> Arrival | None:
+    """Give the visit at a path: a file, or a folder with at least one shot file in it."""
+    if path.is_symlink():
+        return None
+    if not path.is_dir():
+        return _arrival(path.stem, path.name, [path])
+    with os.scandir(path) as entries:
+        inside = sorted((Path(e.path) for e in entries if _wanted(e)), key=lambda p: p.name)
+    if all(p.name.lower() == FILE_NAME for p in inside):
+        return None
+    return _arrival(path.name, path.name, inside[: MOST_FILES + 1])
+
+
+def look(inbox: Path) -> Iterator[Arrival]:
+    """List what lies in the drop folder, in order of name; what vanishes while looking is skipped.
+
+    A sub-folder that may not be opened is listed as well: reading it then says why.
+    """
+    with os.scandir(inbox) as entries:
+        found = sorted(entries, key=lambda e: e.name)
+    for entry in found:
+        try:
+            is_visit = entry.is_dir(follow_symlinks=False) and not _unfinished().search(entry.name)
+            arrival = of_path(Path(entry.path)) if is_visit or _wanted(entry) else None
+        except PermissionError:
+            arrival = _arrival(entry.name, entry.name, [Path(entry.path)])
+        except OSError:
+            continue
+        if arrival:
+            yield arrival
+
+
+def read(arrival: Arrival) -> tuple[ShotFile, ...]:
+    """Read a visit's files; raises ChangedMeanwhileError when any changed before or during the reading."""
+    files = []
+    for path in arrival.paths:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+        with os.fdopen(handle, "rb") as source:
+            files.append(ShotFile(_shown(path.name), source.read()))
+    try:
+        now = _arrival(arrival.name, arrival.place, list(arrival.paths)).signature
+    except OSError:
+        now = ""
+    if now != arrival.signature:
+        raise ChangedMeanwhileError(arrival.place)
+    return tuple(files)

@@ -1,0 +1,94 @@
+"""`baywright process DIR [FILE…]`."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.commands.console import add_folder, open_inbox, tell
+from pipeline.errors import FolderError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pipeline.arrivals import Arrival
+    from pipeline.inbox import Event, Inbox
+    from pipeline.settings import Settings
+    from pipeline.studio import Studio
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Describe the command."""
+    add_folder(parser)
+    parser.add_argument(
+        "files", type=Path, nargs="*", metavar="FILE", help="files or folders to take; else all of inbox/"
+    )
+    parser.epilog = (
+        "Gives 0 when every visit got its report, else the exit code of the first one that did not.\n"
+        "example:\n  baywright process ~/fitting-studio"
+    )
+
+
+def run(given: argparse.Namespace) -> int:
+    """Work off the drop folder, or the files named."""
+    from pipeline import pdf
+    from pipeline.studio import lock, opened
+
+    studio, settings = opened(given.folder)
+    pdf.load()  # a missing part is said before any file is touched
+    held = lock(studio)
+    try:
+        events = work_off(studio, settings, given.files)
+    finally:
+        held.release()
+    if not events:
+        print("nothing new")
+    return next((event.exit_code for event in events if event.exit_code), 0)
+
+
+def work_off(studio: "Studio", settings: "Settings", files: "list[Path]") -> "list[Event]":
+    """Take everything that lies there now and work it off; gives the events."""
+    from dataclasses import replace
+
+    events: list[Event] = []
+
+    def hear(event: "Event") -> None:
+        events.append(event)
+        tell(event)
+
+    inbox = open_inbox(studio, replace(settings, give_up_seconds=0.0))
+    inbox.tell = hear
+    try:
+        inbox.recover()
+        inbox.take_all([_named(path) for path in files] if files else _new(inbox))
+        inbox.work_off()
+    finally:
+        inbox.ledger.close()
+    return events
+
+
+def _named(path: Path) -> "Arrival":
+    """Give the visit at a path named on the command line; it is taken even if it was taken before."""
+    from pipeline import arrivals
+
+    if not path.exists():
+        msg = f"{path}: there is no such file or folder."
+        raise FolderError(msg)
+    if not (path.is_file() or path.is_dir()):
+        msg = f"{path}: this is neither a file nor a folder."
+        raise FolderError(msg)
+    try:
+        found = arrivals.of_path(path.resolve())
+    except OSError as fault:
+        msg = f"{path}: cannot be read: {fault.strerror}."
+        raise FolderError(msg) from fault
+    if found is None:
+        msg = f"{path}: there is no shot file in this folder."
+        raise FolderError(msg)
+    return found
+
+
+def _new(inbox: "Inbox") -> "Iterator[Arrival]":
+    from pipeline import arrivals
+
+    found = arrivals.look(inbox.studio.inbox)
+    return (arrival for arrival in found if not inbox.ledger.seen(arrival.place, arrival.signature))

@@ -1,0 +1,109 @@
+"""One visit from start to end: the only module that names every stage."""
+
+import datetime as dt
+import hashlib
+import re
+from collections.abc import Sequence
+
+import polars as pl
+
+from pipeline.analysis import ball_flight, results, sets
+from pipeline.analysis.cautions import cautions
+from pipeline.analysis.fates import fates
+from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
+from pipeline.physics.atmosphere import Air, air_at
+from pipeline.physics.ground import FIRMNESS
+from pipeline.reading import read_shot_file
+from pipeline.records import AirUsed, FileReading, Fitting, Given, Refusal, SetResult, ShotFile, Visit, VisitFacts
+from pipeline.settings import Settings
+from pipeline.staff_words import explain
+
+
+def visit_id(files: Sequence[ShotFile], facts_text: str = "") -> str:
+    """Name a visit by what was dropped: the same content always gets the same name, whatever the files are called."""
+    parts = sorted(hashlib.sha256(file.content).hexdigest() for file in files)
+    return hashlib.sha256("\n".join([*parts, facts_text]).encode()).hexdigest()
+
+
+def _refusal(readings: Sequence[FileReading]) -> Refusal | None:
+    """Say why a visit cannot be used, if it cannot: the first file at fault speaks for it."""
+    for reading in readings:
+        if reading.fault is not None:
+            code = MappingError.exit_code if reading.outcome == "needs_mapping" else UnreadableFileError.exit_code
+            outcome = {"needs_mapping": "held", "retry": "wait"}.get(reading.outcome, "set_back")
+            what, to_do = explain(reading)
+            return Refusal(outcome, code, what, reading.name, to_do)
+    if not any(reading.shots.height for reading in readings):
+        where = ", ".join(reading.name for reading in readings)
+        what = "No line of it could be used as a shot."
+        to_do = "Look at the file in a text editor: are there shots in it, and are they those of this visit?"
+        return Refusal("set_back", TooFewShotsError.exit_code, what, where, to_do)
+    return None
+
+
+def _date(readings: Sequence[FileReading], facts: VisitFacts, today: dt.date) -> dt.date:
+    """Date of the visit: visit.toml, else the first date in the files, else today."""
+    if facts.date:
+        return facts.date
+    times = sorted(t for r in readings if "time" in r.shots.columns for t in r.shots["time"].drop_nulls().to_list())
+    written = [text for r in readings for key, text in r.meta.items() if key.lower() in ("date", "datum", "fecha")]
+    for text in [*times, *written]:
+        found = re.match(r"\d{4}-\d\d-\d\d", text)
+        if found:
+            try:
+                return dt.date.fromisoformat(found.group())
+            except ValueError:  # the 31st of February
+                continue
+    return today
+
+
+def _air(settings: Settings) -> Air:
+    return air_at(settings.altitude_m, settings.temperature_c + 273.15, settings.humidity_percent / 100)
+
+
+def _with_flight(visit: Visit, air: Air, firmness: str) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Add kind of club, the model's flight and the values to be used."""
+    kinds = pl.Series("category", [visit.sets[i].build.category for i in visit.shots["set"]], pl.String)
+    modelled = ball_flight.add_model(visit.shots.with_columns(kinds), air, FIRMNESS[firmness])
+    return ball_flight.add_used(modelled)
+
+
+def fit(
+    name: str, files: Sequence[ShotFile], facts: VisitFacts, settings: Settings, today: dt.date, identity: str
+) -> Fitting | Refusal:
+    """Work out a visit: the same files, facts, settings and day always give the same record."""
+    given = Given(handed=facts.hand)
+    readings = tuple(read_shot_file(file, given) for file in files)
+    refused = _refusal(readings)
+    if refused:
+        return refused
+    visit = sets.assemble([reading for reading in readings if reading.shots.height], facts)
+    air = _air(settings)
+    frame, sources = _with_flight(visit, air, settings.firmness)
+    decided = fates(frame, facts.overrules)
+    of_sets: list[SetResult] = []
+    for which in visit.sets:
+        here = [i for i, index in enumerate(frame["set"]) if index == which.index]
+        of_sets.append(results.set_result(which, frame[here], [decided[i] for i in here], sources, air))
+    compared = results.comparisons(visit.sets, frame, decided, sources, settings.smallest_difference_m)
+    return Fitting(
+        visit_id=identity,
+        name=name,
+        date=_date(readings, facts, today),
+        facts=facts,
+        files=readings,
+        own_club_from=visit.own_club_from,
+        air=AirUsed(
+            altitude_m=settings.altitude_m,
+            temperature_c=settings.temperature_c,
+            humidity_percent=settings.humidity_percent,
+            density_kgpm3=air.density_kgpm3,
+            firmness=settings.firmness,
+        ),
+        sets=tuple(of_sets),
+        shots=results.shot_results(frame, decided, sources),
+        sources=sources,
+        comparisons=compared,
+        smallest_difference_m=settings.smallest_difference_m,
+        cautions=cautions(visit, frame, of_sets, len(compared), readings, facts),
+    )

@@ -1,0 +1,30 @@
+"""What staff are told about a file that cannot be used: plain sentences from schemas/staff_words.toml."""
+
+from typing import Any
+
+from pipeline.records import FileReading
+from pipeline.resources import table
+from pipeline.schema import measurements
+
+_LONGEST = 300
+
+
+def _plain(value: Any) -> str:  # noqa: ANN401 - any fact a fault carries
+    """Write a fact: lists as a, b or c; questions as 'Column' (m or yd); measurement names by their meaning."""
+    if isinstance(value, dict):
+        return ", ".join(f"'{column}' ({_plain(options)})" for column, options in value.items())
+    if isinstance(value, list | tuple):
+        parts = [_plain(part) for part in value]
+        return " or ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
+    known = measurements().get(str(value))
+    return known.meaning if known else str(value)
+
+
+def explain(reading: FileReading) -> tuple[str, str]:
+    """Say what is wrong with a file and what to do about it."""
+    fault = reading.fault
+    if fault is None:
+        return "Nothing is wrong with it.", ""
+    entry = table("staff_words").get(fault.kind, table("staff_words")["not_in_list"])
+    facts = {"kind": fault.kind, **{key: _plain(value)[:_LONGEST] for key, value in fault.facts.items()}}
+    return entry["what"].format_map(facts), entry["to_do"].format_map(facts)

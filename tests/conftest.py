@@ -1,0 +1,137 @@
+"""Shared by the tests of the edge: a studio in a temporary folder, and an intake whose clock is set by hand."""
+
+import datetime as dt
+import json
+import logging
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from pipeline import settings, studio
+from pipeline.records import AirUsed, Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.studio import Studio
+
+if TYPE_CHECKING:
+    from pipeline.inbox import Event, Inbox
+
+TODAY = dt.date(2026, 11, 25)
+HALF_WRITTEN = Refusal("wait", 2, "The file looks half-written.", "a.csv", "Wait until the export is finished.")
+NO_UNIT = Refusal("held", 3, "No unit is stated for 'Ball speed'.", "a.csv", "Write the unit into the heading.")
+NO_TABLE = Refusal("set_back", 2, "This is no table of shots.", "a.csv", "Export the shots as CSV text.")
+
+
+def fitting_of(name: str, identity: str, day: dt.date) -> Fitting:
+    """Make the record of a visit nobody worked out: the intake looks at its date and its names only."""
+    air = AirUsed(altitude_m=0.0, temperature_c=20.0, humidity_percent=50.0, density_kgpm3=1.2, firmness="typical")
+    return Fitting(
+        visit_id=identity, name=name, date=day, facts=VisitFacts(), files=(), own_club_from="label", air=air,
+        sets=(), shots=(), sources={}, comparisons=(), smallest_difference_m=4.6, cautions=(),
+    )  # fmt: skip
+
+
+@dataclass
+class Bench:
+    """A studio, an intake on it, and a stand-in for everything between the shot files and the PDF.
+
+    The stand-in goes by the content of a visit's first file: words of `answers` are refused or raised, all else gets
+    a report.
+    """
+
+    studio: Studio
+    events: "list[Event]" = field(default_factory=list)
+    now: float = 100.0
+    today: dt.date = TODAY
+    worked_out: list[str] = field(default_factory=list)
+    answers: dict[str, Refusal | BaseException] = field(
+        default_factory=lambda: {"half": HALF_WRITTEN, "no unit": NO_UNIT, "no table": NO_TABLE, "": HALF_WRITTEN}
+    )
+    extra_settings: str = ""
+
+    def open(self) -> "Inbox":
+        """Start the intake, as after a restart of the program."""
+        from pipeline.inbox import Inbox  # noqa: PLC0415 - brings every library along, which few tests need
+        from pipeline.ledger import Ledger  # noqa: PLC0415
+
+        chosen = settings.load("settle_seconds = 2\ngive_up_seconds = 60\n" + self.extra_settings)
+        ledger = Ledger(self.studio.work / "ledger.sqlite3")
+        inbox = Inbox(self.studio, chosen, ledger, self.events.append, lambda: self.now, lambda: self.today)
+        inbox.recover()
+        return inbox
+
+    def drop(self, name: str, content: str | bytes) -> Path:
+        """Put a file into the drop folder, or into a folder there."""
+        path = self.studio.inbox / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content.encode() if isinstance(content, str) else content)
+        return path
+
+    def go(self, inbox: "Inbox", seconds: float = 3.0) -> None:
+        """Let that much time pass with a look before and after it, and work off what has settled."""
+        for pause in (0.0, seconds):
+            self.now += pause
+            inbox.take_all(inbox.settled())
+        inbox.work_off()
+
+    def fit(self, name: str, files: list[ShotFile], facts: VisitFacts, *rest: object) -> Fitting | Refusal:
+        """Stand in for pipeline.session.fit."""
+        self.worked_out.append(name)
+        answer = self.answers.get(files[0].content.decode(errors="replace"))
+        if isinstance(answer, BaseException):
+            raise answer
+        return answer or fitting_of(name, str(rest[-1]), facts.date or self.today)
+
+    def kinds(self) -> list[str]:
+        """Give the kinds of the events so far."""
+        return [event.kind for event in self.events]
+
+    def reports(self) -> list[str]:
+        """Give the names of the folders in outbox/."""
+        return sorted(path.name for path in self.studio.outbox.iterdir())
+
+    def set_back(self) -> list[str]:
+        """Give what lies in set-back/."""
+        return sorted(path.name for path in self.studio.set_back.iterdir())
+
+
+def _files(fitting: Fitting, _settings: object) -> dict[str, bytes]:
+    document = {"schema": 1, "visit": {"id": fitting.visit_id, "name": fitting.name}}
+    return {"report.pdf": b"%PDF-", "fitting.json": json.dumps(document, indent=1).encode()}
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """Give a bench on an empty studio."""
+    made = Bench(studio.create(tmp_path / "studio"))
+    monkeypatch.setattr("pipeline.inbox.session.fit", made.fit)
+    monkeypatch.setattr("pipeline.inbox.outputs.files", _files)
+    return made
+
+
+@pytest.fixture(autouse=True)
+def _no_log_left_open() -> Iterator[None]:
+    """Close the log file a command has opened."""
+    yield
+    log = logging.getLogger("baywright")
+    for handler in [handler for handler in log.handlers if isinstance(handler, logging.FileHandler)]:
+        log.removeHandler(handler)
+        handler.close()
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
+    """Run a command in this process; gives exit code, what it printed and what it said on the error channel."""
+
+    def command(*words: object) -> tuple[int, str, str]:
+        from pipeline.cli import main  # noqa: PLC0415 - as the command line does it
+
+        try:
+            code = main([str(word) for word in words])
+        except SystemExit as end:
+            code = int(end.code or 0)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return command

@@ -1,0 +1,120 @@
+"""visit.toml: what staff know about a visit."""
+
+import datetime as dt
+
+import pytest
+
+from pipeline import visit_facts
+from pipeline.errors import SettingsError
+from pipeline.records import Build, Overrule, VisitFacts
+from pipeline.resources import table
+
+FULL = """
+customer = "Customer 0142"
+email = "customer@example.org"
+date = 2026-11-25
+hand = "left"
+own_club = "Own driver"
+notes = "Invented."
+
+[home_course]
+altitude_m = 300
+temperature_c = 12.5
+
+[[build]]
+label = "Own driver"
+category = "driver"
+head = "Head A"
+loft_deg = 10.5
+shaft = "Shaft 1"
+length_in = 45
+
+[[build]]
+label = "Driver 2"
+length_m = 1.13
+
+[[shot]]
+file = "shots.csv"
+line = 17
+counts = false
+reason = "talked to during the swing"
+"""
+
+
+def refusal(text: str) -> str:
+    with pytest.raises(SettingsError) as caught:
+        visit_facts.read(text, "customer 7/visit.toml")
+    return str(caught.value)
+
+
+def test_everything_it_may_say_arrives() -> None:
+    facts = visit_facts.read(FULL)
+    assert facts == VisitFacts(
+        customer="Customer 0142",
+        email="customer@example.org",
+        date=dt.date(2026, 11, 25),
+        hand="left",
+        own_club="Own driver",
+        notes="Invented.",
+        home_altitude_m=300.0,
+        home_temperature_c=12.5,
+        builds=(
+            Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", pytest.approx(45 * 0.0254)),
+            Build("Driver 2", length_m=1.13),
+        ),
+        overrules=(Overrule("shots.csv", 17, counts=False, reason="talked to during the swing"),),
+    )
+    said = {key for rows in table("visit").values() for key in rows}
+    assert all(f"{key} = " in FULL for key in said), "the example above must use every key of schemas/visit.toml"
+
+
+def test_it_may_say_nothing() -> None:
+    assert visit_facts.read("") == VisitFacts()
+
+
+def test_a_time_of_day_beside_the_date_is_left_out() -> None:
+    assert visit_facts.read("date = 2026-11-25T10:30:00").date == dt.date(2026, 11, 25)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('hnad = "left"', "customer 7/visit.toml, line 1: unknown key 'hnad'. Did you mean 'hand'?"),
+        ('hand = "both"', 'line 1: hand = "both" is not right: one of "right", "left" is wanted.'),
+        ('date = "2026-11-25"', 'date = "2026-11-25" is not right: a date without quotes is wanted'),
+        ("date = 10:30:00", "date = 10:30:00 is not right: a date without quotes is wanted, such as 2026-11-25."),
+        ("date = 2026-02-31", "not readable as TOML"),
+        ("customer = 142", "line 1: customer = 142 is not right: a text in quotes"),
+        ("home_course = 5", "line 1: write home_course as a table: [home_course] on a line of its own."),
+        ("home_course = { altitude = 5 }", "line 1: unknown key 'altitude'. Did you mean 'altitude_m'?"),
+        ("\n[home_course]\naltitude = 5", "line 3: unknown key 'altitude'. Did you mean 'altitude_m'?"),
+        ('build = "driver"', "line 1: write [[build]] in double brackets, once for each build."),
+        ('\n[build]\nlabel = "A"', "line 2: write [[build]] in double brackets, once for each build."),
+        ("[[buidl]]\nlabel = 'A'", "line 1: unknown key 'buidl'. Did you mean 'build'?"),
+        ("customer = 'A'\n[[build]]\nloft_deg = 9", "line 2: this [[build]] lacks label."),
+        ("[[build]]\nlabel = ''", "line 1: this [[build]] lacks label."),
+        ("[[shot]]\nfile = 'a.csv'", "line 1: this [[shot]] lacks line and counts and reason."),
+        (
+            "[[build]]\nlabel='A'\ncategory='putter'",
+            'line 3: category = "putter" is not right: one of "driver", "wood"',
+        ),
+        ("[[build]]\nlabel='A'\nlength_in=45\nlength_m=1.1", "line 4: length_m = 1.1 is not right: give length_in or"),
+    ],
+)
+def test_what_is_wrong_is_named_with_its_line(text: str, message: str) -> None:
+    assert message in refusal(text)
+
+
+def test_the_line_named_is_that_of_the_table_at_fault_not_of_an_earlier_one() -> None:
+    builds = "notes = 'a'\n[[build]]\nlabel = 'A'\nloft_deg = 9\n\n[[build]]\nlabel = 'B'\n"
+    assert 'line 8: loft_deg = "10" is not right' in refusal(builds + 'loft_deg = "10"')
+    assert "line 8: unknown key 'notes'" in refusal(builds + "notes = 'b'")
+    assert "line 8: unknown key 'lenght_in'. Did you mean 'length_in'?" in refusal(builds + "lenght_in = 45")
+
+
+@pytest.mark.parametrize(("counts", "expected"), [("true", True), ("false", False)])
+def test_staffs_word_on_a_shot(counts: str, *, expected: bool) -> None:
+    shot = f"[[shot]]\nfile = 'a.csv'\nline = 3\ncounts = {counts}\nreason = 'seen'"
+    assert visit_facts.read(shot).overrules[0].counts is expected
+    assert "true or false is wanted, without quotes" in refusal(shot.replace(counts, f'"{counts}"'))
+    assert "a whole number without quotes is wanted" in refusal(shot.replace("3", "3.5"))
