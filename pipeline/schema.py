@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cache
+from math import isnan
 from typing import TYPE_CHECKING
 
 from pipeline.resources import table
@@ -56,22 +57,38 @@ def text_fields() -> frozenset[str]:
 def shot_contract() -> "pa.DataFrameSchema":
     """Build the contract between mapping and validation: typed columns, possible ranges, nulls allowed, no coercion.
 
-    The ranges are one check of the whole row, because pandera costs by the check and not by the row; failure_cases names
-    the rows. Validate collected frames with lazy=True only: on a LazyFrame pandera skips the checks of the data without a word.
+    Two checks of the whole frame, because pandera costs by the column and the check, not by the row: `typed` holds when
+    every column is known and has its type, `possible` row by row when every value is in range; failure_cases names the
+    rows. Validate collected frames with lazy=True only: on a LazyFrame pandera skips the checks without a word.
     """
     import pandera.polars as pa  # noqa: PLC0415 - half a second, and not every command reads shots
+
+    return pa.DataFrameSchema(checks=[pa.Check(_typed, name="typed"), pa.Check(_possible, name="possible")])
+
+
+def _typed(data: "pa.PolarsData") -> bool:
     import polars as pl  # noqa: PLC0415
 
-    numeric = {name: pa.Column(pl.Float64, nullable=True, required=False) for name in measurements()}
-    text = {name: pa.Column(pl.String, nullable=True, required=False) for name in sorted(text_fields())}
-    columns = {"line": pa.Column(pl.Int64), **numeric, **text}
-    return pa.DataFrameSchema(columns, checks=pa.Check(_all_possible, name="possible"), strict=True)
+    kinds = {"line": pl.Int64, **dict.fromkeys(measurements(), pl.Float64), **dict.fromkeys(text_fields(), pl.String)}
+    found = data.lazyframe.collect_schema()
+    return "line" in found and all(name in kinds and kind == kinds[name] for name, kind in found.items())
 
 
-def _all_possible(data: "pa.PolarsData") -> "pl.LazyFrame":
-    """Tell row by row whether every measurement lies in its possible range or is missing."""
+def _possible(data: "pa.PolarsData") -> "bool | pl.LazyFrame":
+    """Look at the extremes first: only a frame with a value out of range is looked at row by row."""
     import polars as pl  # noqa: PLC0415
 
-    present = [m for m in measurements().values() if m.name in data.lazyframe.collect_schema()]
+    shots = data.lazyframe.collect()
+    present = [m for m in measurements().values() if m.name in shots.columns and shots.schema[m.name] == pl.Float64]
+    if all(_inside(shots[m.name], *m.possible) for m in present):
+        return True
     inside = (pl.col(m.name).is_between(*m.possible).fill_null(value=True) for m in present)
-    return data.lazyframe.select(pl.all_horizontal(pl.lit(value=True), *inside))
+    return shots.lazy().select(pl.all_horizontal(pl.lit(value=True), *inside))
+
+
+def _inside(values: "pl.Series", low: float, high: float) -> bool:
+    """Tell whether the extremes are in range and no value is NaN, which extremes pass over."""
+    smallest, largest, total = values.min(), values.max(), values.sum()
+    if not isinstance(smallest, float) or not isinstance(largest, float):
+        return True
+    return low <= smallest and largest <= high and not isnan(total)

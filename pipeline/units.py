@@ -79,7 +79,7 @@ def spelled(text: str, dimension: str | None = None) -> Unit | None:
     return None
 
 
-_QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
 
 
 def quantity(text: str, dimension: str) -> float:

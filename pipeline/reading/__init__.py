@@ -1,0 +1,6 @@
+"""One shot file: bytes in, shots with every row's fate out."""
+
+from pipeline.reading.reader import read_shot_file
+from pipeline.reading.showing import as_json
+
+__all__ = ["as_json", "read_shot_file"]
