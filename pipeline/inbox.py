@@ -93,6 +93,11 @@ class Inbox:
                 del places[gone]
         return out
 
+    def next_look(self) -> float:
+        """Give the seconds until the next look is due: sooner than scan_seconds when something will have settled."""
+        settled_at = [waiting.since + self.settings.settle_seconds - self.clock() for waiting in self._pending.values()]
+        return min([self.settings.scan_seconds, *(seconds for seconds in settled_at if seconds > 0)])
+
     def _known(self, arrival: Arrival) -> bool:
         """Tell whether exactly this file was taken before; the ledger is asked once, not at every look."""
         if self._seen.get(arrival.place) == arrival.signature:

@@ -279,7 +279,7 @@ def _flight_sentence(page: Page) -> str:
     own, subject = findings.own(page.fitting), page.finding.subject
     names = ("launch_angle_deg", "spin_rate_rpm", "apex_m")
     if any(n not in r.averages for n in names for r in (own, subject)):
-        return page.words.get("fly.no_flight")
+        return str(page.words.get("fly.no_flight"))
     full = {n: page.shown.full(subject.averages[n].mean, n) for n in names}
     if subject is own:
         return page.words.say("fly.own", label=page.label(own), **full)

@@ -1,6 +1,7 @@
 """The loop of `baywright watch`: file events only wake it, a look at the folder decides."""
 
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -63,10 +64,9 @@ def watch(inbox: Inbox, stop: threading.Event) -> None:
 
 
 def _pause(inbox: Inbox, wake: threading.Event, stop: threading.Event) -> None:
-    """Wait for the next look: at most scan_seconds, less when an event comes."""
-    step = min(inbox.settings.scan_seconds, 0.2)
-    waited = 0.0
-    while waited < inbox.settings.scan_seconds and not wake.is_set() and not stop.wait(step):
-        waited += step
+    """Wait until the next look is due, less when an event comes."""
+    end = time.monotonic() + inbox.next_look()
+    while (left := end - time.monotonic()) > 0 and not wake.is_set() and not stop.wait(min(left, 0.2)):
+        pass
     wake.clear()
     stop.wait(0.05)  # a burst of events is one look

@@ -21,6 +21,16 @@ def names(folder: Path) -> list[str]:
     return [arrival.name for arrival in arrivals.look(folder)]
 
 
+def inside(folder: Path) -> Path:
+    """Make a folder to put something in."""
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+def pipe(path: Path) -> None:
+    os.mkfifo(inside(path.parent) / path.name)
+
+
 @pytest.mark.parametrize("ending", table("drop_folder")["endings"])
 def test_a_file_of_each_known_ending_is_a_visit(tmp_path: Path, ending: str) -> None:
     (tmp_path / f"customer 7.{ending}").write_bytes(b"x")
@@ -31,8 +41,9 @@ def test_a_file_of_each_known_ending_is_a_visit(tmp_path: Path, ending: str) -> 
 @pytest.mark.parametrize(
     "name",
     [
-        ".hidden.csv", ".a.csv.XyZ123", "~$a.xlsx", "a.csv~", "a.csv.tmp", "a.csv.part", "a.csv.PART", "a.csv.crdownload",
-        "a.csv.filepart", "a.csv.swp", "a.csv.bak", "Thumbs.db", "desktop.ini", "photo.jpg", "notes.pdf", "csv.exe", "a",
+        ".hidden.csv", ".a.csv.XyZ123", "~$a.xlsx", "a.csv~", "a.csv.tmp", "a.csv.part", "a.csv.PART",
+        "a.csv.crdownload", "a.csv.filepart", "a.csv.swp", "a.csv.bak", "Thumbs.db", "desktop.ini",
+        "photo.jpg", "notes.pdf", "csv.exe", "a",
     ],
 )  # fmt: skip
 def test_unfinished_and_foreign_files_are_left_alone(tmp_path: Path, name: str) -> None:
@@ -45,15 +56,15 @@ def test_unfinished_and_foreign_files_are_left_alone(tmp_path: Path, name: str) 
 @pytest.mark.parametrize(
     "make",
     [
-        lambda p: os.mkfifo(p / "a.csv"),
+        lambda p: pipe(p / "a.csv"),
         lambda p: (p / "a.csv").symlink_to("/etc/hostname"),
         lambda p: (p / "a.csv").symlink_to("nowhere"),
         lambda p: (p / "a.csv").mkdir(),
         lambda p: (p / "folder").symlink_to("/etc"),
-        lambda p: (p / ".folder").mkdir() or (p / ".folder" / "a.csv").write_bytes(b"x"),
-        lambda p: (p / "folder").mkdir() or os.mkfifo(p / "folder" / "a.csv"),
-        lambda p: (p / "folder").mkdir() or (p / "folder" / "a.csv").symlink_to("/etc/hostname"),
-        lambda p: (p / "folder").mkdir() or (p / "folder" / "visit.toml").write_bytes(b""),
+        lambda p: inside(p / ".folder").joinpath("a.csv").write_bytes(b"x"),
+        lambda p: pipe(p / "folder" / "a.csv"),
+        lambda p: inside(p / "folder").joinpath("a.csv").symlink_to("/etc/hostname"),
+        lambda p: inside(p / "folder").joinpath("visit.toml").write_bytes(b""),
     ],
 )
 def test_pipes_links_and_empty_folders_are_left_alone(tmp_path: Path, make: Callable[[Path], object]) -> None:
@@ -85,16 +96,20 @@ def test_a_folder_of_too_many_files_is_seen_as_such(tmp_path: Path) -> None:
     assert len(only(tmp_path).paths) == arrivals.MOST_FILES + 1
 
 
-def changes() -> dict[str, Callable[[Path], object]]:
-    return {
-        "grown": lambda p: p.write_bytes(b"longer than before"),
-        "rewritten": lambda p: (p.write_bytes(b"y"), os.utime(p, ns=(1, 1))),
-        "replaced": lambda p: (p.with_suffix(".tmp").write_bytes(b"x"), p.with_suffix(".tmp").replace(p)),
-        "touched": lambda p: os.utime(p, ns=(5, 5)),
-    }
+def replaced(path: Path) -> None:
+    """Rename another file of the same content over it."""
+    path.with_suffix(".tmp").write_bytes(path.read_bytes())
+    path.with_suffix(".tmp").replace(path)
 
 
-@pytest.mark.parametrize("how", [*changes(), "gone"])
+CHANGES: dict[str, Callable[[Path], object]] = {
+    "grown": lambda p: p.write_bytes(b"longer than before"),
+    "replaced": replaced,
+    "touched": lambda p: os.utime(p, ns=(5, 5)),
+}
+
+
+@pytest.mark.parametrize("how", [*CHANGES, "gone"])
 def test_a_change_shows_in_the_signature_and_stops_the_reading(tmp_path: Path, how: str) -> None:
     path = tmp_path / "a.csv"
     path.write_bytes(b"x")
@@ -106,7 +121,7 @@ def test_a_change_shows_in_the_signature_and_stops_the_reading(tmp_path: Path, h
         with pytest.raises(FileNotFoundError):
             arrivals.read(before)
         return
-    changes()[how](path)
+    CHANGES[how](path)
     assert only(tmp_path).signature != before.signature
     with pytest.raises(ChangedMeanwhileError):
         arrivals.read(before)

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.clubs import category_of, says_own
@@ -103,6 +103,7 @@ def test_every_own_word_of_the_file_is_found() -> None:
     assert [word for word in table("clubs")["own"]["words"] if not says_own(f"7 iron {word}")] == []
 
 
+@settings(deadline=None)
 @given(label=st.text(max_size=40))
 def test_any_label_is_answered_alike_in_any_case(label: str) -> None:
     assert category_of(label) in {None, *CATEGORIES}
@@ -110,6 +111,7 @@ def test_any_label_is_answered_alike_in_any_case(label: str) -> None:
     assert says_own(label) == says_own(label.lower())
 
 
+@settings(deadline=None)
 @given(label=st.text(alphabet="abcdefghijklmnopqrstuvwxyz ", max_size=20), word=st.sampled_from(["own", "current"]))
 def test_an_own_word_stands_alone(label: str, word: str) -> None:
     """Against another way of cutting words: letters only, cut at spaces."""

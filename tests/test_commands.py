@@ -5,7 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -30,7 +30,7 @@ FLY = ("fly", "--ball-speed", "160mph", "--launch-angle", "11deg", "--spin-rate"
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Give an empty folder to stand in."""
     monkeypatch.chdir(tmp_path)
     return tmp_path

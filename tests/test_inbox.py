@@ -56,6 +56,23 @@ def test_one_look_is_never_enough_however_long_ago_the_file_was_written(bench: "
     assert bench.kinds() == ["reported", "reported"]
 
 
+def test_the_next_look_is_due_when_the_first_file_has_settled(bench: "Bench") -> None:
+    bench.extra_settings = "scan_seconds = 30"
+    inbox = bench.open()
+    assert inbox.next_look() == 30
+    bench.drop("a.csv", "shots")
+    inbox.settled()
+    bench.now += 0.5
+    bench.drop("b.csv", "more shots")
+    inbox.settled()
+    assert inbox.next_look() == pytest.approx(1.5)
+    bench.now += 1.5
+    assert len(inbox.settled()) == 1
+    assert inbox.next_look() == pytest.approx(0.5)
+    bench.now += 5
+    assert inbox.next_look() == 30  # what could not be taken though it had settled does not make it spin
+
+
 def test_a_file_taken_away_while_it_settles_is_forgotten(bench: "Bench") -> None:
     inbox = bench.open()
     path = bench.drop("a.csv", "shots")

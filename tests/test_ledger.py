@@ -126,7 +126,7 @@ def test_a_ledger_that_cannot_be_used_says_what_to_do(tmp_path: Path, damage: by
         path.mkdir()
     else:
         path.write_bytes(damage)
-    with pytest.raises(FolderError, match="cannot be used .*move it away and start again: a new one is made"):
+    with pytest.raises(FolderError, match=r"cannot be used .*move it away and start again: a new one is made"):
         Ledger(path)
 
 

@@ -318,8 +318,8 @@ def test_killed_twice_in_the_middle_of_the_same_visit_it_still_gets_its_report(
 ) -> None:
     drop(place, "visit.csv", shots(2000))
     for _ in range(2):
-        watch = start(place)
-        until(lambda: list(place.accepted.iterdir()) and watch.said("watching "))
+        watch = start(place).ready()
+        until(lambda: list(place.accepted.iterdir()))
         time.sleep(0.05)
         watch.end(signal.SIGKILL)
     again = start(place).ready()

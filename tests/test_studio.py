@@ -40,7 +40,7 @@ def test_init_where_a_file_is_says_so(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_no_studio_is_refused_with_the_command_that_makes_one(tmp_path: Path) -> None:
     with pytest.raises(
-        FolderError, match="is no studio folder: inbox and outbox missing. Make one with: baywright init"
+        FolderError, match=r"is no studio folder: inbox and outbox missing. Make one with: baywright init"
     ):
         studio.opened(tmp_path)
     (tmp_path / "inbox").mkdir()
@@ -69,7 +69,7 @@ def test_studio_toml_in_another_encoding_is_a_setting_not_understood(tmp_path: P
 def test_a_fault_in_studio_toml_names_the_file(tmp_path: Path) -> None:
     studio.create(tmp_path)
     (tmp_path / "studio.toml").write_text("papre = 'A4'", encoding="utf-8")
-    with pytest.raises(SettingsError, match="studio.toml, line 1: unknown key 'papre'. Did you mean 'paper'"):
+    with pytest.raises(SettingsError, match=r"studio.toml, line 1: unknown key 'papre'. Did you mean 'paper'"):
         studio.opened(tmp_path)
 
 
@@ -102,7 +102,7 @@ def test_a_work_folder_that_refuses_the_lock_says_so(tmp_path: Path) -> None:
         ("con", "visit con"),
         ("CON.csv", "visit CON.csv"),
         ("trailing. ", "trailing"),
-        ("right‮to left", "right to left"),
+        ("right\u202eto left", "right to left"),
         ("v1.2 of it", "v1.2 of it"),
         ("x" * 300 + ".csv", "x" * 116 + ".csv"),
         ("\U0001f3cc" * 60 + ".csv", "\U0001f3cc" * 29 + ".csv"),

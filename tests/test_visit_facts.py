@@ -59,7 +59,7 @@ def test_everything_it_may_say_arrives() -> None:
         home_altitude_m=300.0,
         home_temperature_c=12.5,
         builds=(
-            Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", pytest.approx(45 * 0.0254)),
+            Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", 1.143),
             Build("Driver 2", length_m=1.13),
         ),
         overrules=(Overrule("shots.csv", 17, counts=False, reason="talked to during the swing"),),

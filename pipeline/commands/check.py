@@ -63,7 +63,7 @@ def _check_given(given: "Given", path: Path) -> None:
         raise SettingsError(msg)
     check_keys(given.units, units(), place)
     for dimension, name in given.units.items():
-        if not isinstance(name, str) or spelled(name, dimension) is None:
+        if spelled(str(name), dimension) is None:
             msg = f"{path}: {name!r} is no unit of {dimension}. Known: {', '.join(units()[dimension])}."
             raise SettingsError(msg)
     check_keys([str(name) for name in given.columns.values() if name], (*measurements(), *sorted(text_fields())), place)

@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -45,6 +45,7 @@ def test_no_counted_value_no_average(counted: list[float]) -> None:
     assert average("carry_m", "measured", np.array(counted), np.array([1.0, 2.0])) is None
 
 
+@settings(deadline=None)
 @given(values=VALUES, shift=st.floats(-100, 100), data=st.data())
 def test_shift_moves_the_average_and_order_does_not(
     values: np.ndarray[tuple[int], np.dtype[np.float64]], shift: float, data: st.DataObject

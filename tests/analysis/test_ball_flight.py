@@ -61,6 +61,7 @@ def test_present_from_three_of_five_in_every_set(frame: MakeFrame) -> None:
     three, two = [1.0, 2.0, 3.0, NAN, None], [1.0, 2.0, NAN, NAN, None]
     assert present(frame(5, carry_m=three), "carry_m")
     assert not present(frame(5, carry_m=two), "carry_m")
+    assert not present(frame(20, carry_m=[1.0] * 11 + [NAN] * 9), "carry_m")
     sets = [0] * 5 + [1] * 5
     assert present(frame(10, set=sets, carry_m=three * 2), "carry_m")
     assert not present(frame(10, set=sets, carry_m=[1.0] * 5 + two), "carry_m")

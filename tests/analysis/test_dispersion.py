@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
@@ -70,6 +70,7 @@ def test_a_centimetre_of_width_is_enough() -> None:
     assert prediction_ellipse(200.1 + 3 * np.arange(6.0), np.array([0.0, 0.01, 0.0, 0.01, 0.0, 0.01])) is not None
 
 
+@settings(deadline=None)
 @given(turn=st.floats(-3.0, 3.0), far=st.floats(-50, 50), seed=st.integers(0, 99))
 def test_turning_the_balls_turns_the_ellipse(turn: float, far: float, seed: int) -> None:
     carry, offline = np.random.default_rng(seed).normal(size=(2, 9)) * np.array([[9.0], [4.0]])

@@ -3,7 +3,7 @@ from typing import Final
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
@@ -85,11 +85,18 @@ def test_others_below_five_shots_lend_nothing() -> None:
     assert scale_and_cut([EIGHT, np.append(few, 400.0)], 0, 1, 0.0) != scale_and_cut([EIGHT], 0, 1, 0.0)
 
 
-def test_freedom_and_median_beyond_their_lists() -> None:
-    many = np.linspace(-1.0, 1.0, 31)
+@pytest.mark.parametrize(
+    ("n", "freedom", "variance"),
+    [
+        (14, 5.1, math.pi / 2 / 15.4),
+        (22, 0.37 * 22, math.pi / 2 / 23.4),
+        (31, 0.37 * 31 - 0.4, math.pi / 2 / 31.57),
+    ],
+)
+def test_freedom_and_median_beyond_their_lists(n: int, freedom: float, variance: float) -> None:
+    many = np.linspace(-1.0, 1.0, n)
     _, cut = scale_and_cut([many, many], 0, 1, 0.0)
-    freedom, variance = 0.37 * 31 - 0.4 + 4, math.pi / 2 / 31.57
-    assert cut == pytest.approx(stats.t.ppf(1 - 0.05 / 31, freedom) * math.sqrt(1 + variance - 2 / 31))
+    assert cut == pytest.approx(stats.t.ppf(1 - 0.05 / n, freedom + 4) * math.sqrt(1 + variance - 2 / n))
 
 
 @pytest.mark.parametrize("n", [13, 14, 22, 31])
@@ -130,6 +137,7 @@ def test_below_five_shots_nobody_stands_out() -> None:
     assert stand_out([np.array([]), EIGHT], "low", 1.0)[0].shape == (0,)
 
 
+@settings(deadline=None)
 @given(groups=st.lists(samples(), max_size=4), side=st.sampled_from(["low", "high", "both"]), data=st.data())
 def test_order_shift_and_mirror(groups: list[Floats], side: str, data: st.DataObject) -> None:
     """Order of shots never matters, nor does a constant added to all; mirrored shots swap low and high."""
@@ -144,6 +152,7 @@ def test_order_shift_and_mirror(groups: list[Floats], side: str, data: st.DataOb
         assert (mirrored[k] == plain[k]).all()
 
 
+@settings(deadline=None)
 @given(values=samples(5), other=samples(5), further=st.floats(1.0, 1e6))
 def test_who_stands_out_still_does_when_further_out(values: Floats, other: Floats, further: float) -> None:
     (before, _) = stand_out([values, other], "low", 0.25)

@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.analysis.sets import assemble, letter, with_all_columns
@@ -140,6 +140,7 @@ def test_letters(index: int, name: str) -> None:
     assert letter(index) == name
 
 
+@settings(deadline=None)
 @given(labels=st.lists(st.sampled_from(["red", "blue", "own red", "wedge"]), min_size=1, max_size=12))
 def test_every_shot_is_in_the_set_of_its_label(labels: list[str]) -> None:
     shots = pl.DataFrame({"line": range(len(labels)), "club": labels})
