@@ -12,12 +12,16 @@ def _alone(words: tuple[str, ...]) -> re.Pattern[str]:
 
 
 def category_of(label: str) -> str | None:
-    """Give driver, wood, hybrid, iron or wedge if a trade word in the label says so, else None."""
-    text = label.lower().strip()
-    for category, row in table("clubs")["category"].items():
+    """Give driver, wood, hybrid, iron or wedge if a trade word in the label says so, else None.
+
+    Words go before patterns: in "driver, lie 57°" the driver is meant.
+    """
+    text, rows = label.lower().strip(), table("clubs")["category"]
+    for category, row in rows.items():
         if _alone(tuple(row["words"])).search(text):
             return str(category)
-        if re.search(rf"(?<![\w.])(?:{row.get('pattern', '(?!)').strip('^$')})(?!\w)", text):
+    for category, row in rows.items():
+        if "pattern" in row and re.search(rf"(?<![\w.])(?:{row['pattern']})(?!\w)", text):
             return str(category)
     return None
 

@@ -24,6 +24,7 @@ def test_every_word_of_the_file_tells_its_kind(category: str) -> None:
     ("label", "category"),
     [
         ("Driver 10.5°", "driver"),
+        ("Driver, lie 57°", "driver"),
         ("1-wood", "driver"),
         ("11-wood", "wood"),
         ("3 Wood", "wood"),

@@ -12,6 +12,7 @@ from pipeline.analysis.robust import mad_sigma
 from pipeline.records import Fate
 from pipeline.resources import table
 
+_SMALLEST_STEP = 1e-6  # in any stored unit, far below what a device prints
 Found = dict[int, dict[str, float]]  # row → the figures that broke the rule
 
 
@@ -99,8 +100,10 @@ def resolution(values: Floats) -> float:
     The file's own unit is gone by now, so the grid is read from the values: the smallest difference between sorted
     distinct ones. With few shots that is coarser than the truth, which makes the duplicate rule more careful.
     """
-    distinct = np.unique(values[np.isfinite(values)])
-    return float(np.diff(distinct).min()) if len(distinct) > 1 else 0.0
+    gaps = np.diff(np.unique(values[np.isfinite(values)]))
+    # two files in different units print the same value an ulp apart: that is no step
+    gaps = gaps[gaps > _SMALLEST_STEP]
+    return float(gaps.min()) if len(gaps) else 0.0
 
 
 def _duplicate(frame: pl.DataFrame) -> Found:

@@ -24,7 +24,7 @@ def _channel(frame: pl.DataFrame, rows: list[Floats], name: str, side: str) -> d
     places = [group[np.isfinite(values[group.astype(int)])].astype(int) for group in rows]
     groups = [values[place] for place in places]
     step = resolution(np.concatenate(groups)) if groups else 0.0
-    floor = max(step / np.sqrt(12), 1e-9)
+    floor = max(step / 2, 1e-9)  # half a printed step: the next printed value alone is never a mishit
     plain = name.removeprefix("used_")
     found = {}
     for place, mask in zip(places, stand_out(groups, side, floor), strict=True):

@@ -247,10 +247,17 @@ def test_a_missing_figure_is_never_a_repeat(frame: MakeFrame) -> None:
 
 @pytest.mark.parametrize(
     ("values", "step"),
-    [([], 0.0), ([NAN, 3.0], 0.0), ([2.0, 2.0], 0.0), ([5.0, 1.0, 2.5, 1.0, NAN], 1.5), ([3.0, 1.0, 2.75], 0.25)],
+    [
+        ([], 0.0),
+        ([NAN, 3.0], 0.0),
+        ([2.0, 2.0], 0.0),
+        ([5.0, 1.0, 2.5, 1.0, NAN], 1.5),
+        ([3.0, 1.0, 2.75], 0.25),
+        ([0.3, 0.1 + 0.2, 1.3], 1.0),  # the same printed value from two units
+    ],
 )
 def test_resolution_is_the_smallest_step(values: list[float], step: float) -> None:
-    assert resolution(np.array(values, dtype=np.float64)) == step
+    assert resolution(np.array(values, dtype=np.float64)) == pytest.approx(step)
 
 
 # --- together -----------------------------------------------------------------------------------------------------

@@ -192,3 +192,11 @@ def test_planted_thin_shots_are_found(frame: MakeFrame, thin: int, expected: flo
     false, _, found = invented_visits(frame, 200, thin)
     assert abs(found - expected) < 4 * math.sqrt(expected * (1 - expected) / (200 * thin))
     assert false < 0.045
+
+
+@pytest.mark.parametrize(("odd", "found"), [(99.0, {}), (90.0, {19: "slow_ball"})])
+def test_the_next_printed_value_alone_is_no_mishit(frame: MakeFrame, odd: float, found: dict[int, str]) -> None:
+    """Nineteen shots that print alike have no spread of their own; half a printed step stands in for it."""
+    values = [100.0] * 10 + [101.0] * 9 + [odd]
+    marked = all_believed(frame(20, ball_speed_mps=values))
+    assert {row: fate.code for row, fate in marked.items()} == found
