@@ -102,8 +102,8 @@ def driver_visit() -> str:
             "Spin rate (rpm),Spin axis (deg),Carry (yd),Total (yd),Offline (yd),Apex (ft),Flight time (s)")  # fmt: skip
     lines = [
         f"{i},{label},{s.club_speed / _MPH:.1f},{s.ball_speed / _MPH:.1f},{s.attack:.1f},{s.launch:.1f},"
-        f"{s.direction:.1f},{s.spin:.0f},{s.axis:.1f},{s.carry / _YD:.1f},{s.total / _YD:.1f},{s.side / _YD:.1f},{s.apex / 0.3048:.0f},"
-        f"{s.time:.2f}"
+        f"{s.direction:.1f},{s.spin:.0f},{s.axis:.1f},{s.carry / _YD:.1f},{s.total / _YD:.1f},{s.side / _YD:.1f},"
+        f"{s.apex / 0.3048:.0f},{s.time:.2f}"
         for i, (label, s) in enumerate(shots, 1)
     ]
     return "\n".join([head, *lines]) + "\n"
@@ -187,12 +187,12 @@ READ_ME = """# An example drop folder
 Three visits of invented golfers with invented clubs; `tests/make_inbox_example.py` wrote them. No measured data, no
 persons. `baywright demo` copies them into a new studio folder and makes their reports.
 
-- `customer 0142/`: a folder with `visit.toml`; comma, mph and yards, units in the headings. Planted: a doubled spin, a
-  carry 26 yards off, a repeated row, three mishits.
-- `customer 0207 irons.tsv`: tab, km/h, a row of units, no carry (the flight model fills in). Planted: a spin of 0, a fat
-  shot.
-- `customer 0311 driver.csv`: semicolon, decimal comma, German words in a legacy code page, preamble and footer; one club
-  hit in two ways. Planted: a mishit.
+- `customer 0142/`: a folder with `visit.toml`; comma, mph and yards, units in the headings. Planted: a doubled spin,
+  a carry 26 yards off, a repeated row, three mishits.
+- `customer 0207 irons.tsv`: tab, km/h, a row of units, no carry (the flight model fills in). Planted: a spin of 0, a
+  fat shot.
+- `customer 0311 driver.csv`: semicolon, decimal comma, German words in a legacy code page, preamble and footer; one
+  club hit in two ways. Planted: a mishit.
 """
 
 
