@@ -89,6 +89,7 @@ def fitting_json(fitting: Fitting) -> str:
         "unreadable_rows": [
             {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected
         ],
+        "device_check": [dataclasses.asdict(check) for check in fitting.device_check],
         "cautions": list(fitting.cautions),
     }
     return json.dumps(_finite(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"

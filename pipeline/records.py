@@ -264,6 +264,17 @@ class ShotResult:
 
 
 @dataclass(frozen=True, slots=True)
+class DeviceCheck:
+    """One file's reported over modelled carry: median, robust spread, and whether it is too far off."""
+
+    file: str
+    shots: int
+    centre: float
+    spread: float
+    far_off: bool
+
+
+@dataclass(frozen=True, slots=True)
 class AirUsed:
     """The air all modelled distances are for."""
 
@@ -272,6 +283,8 @@ class AirUsed:
     humidity_percent: float
     density_kgpm3: float
     firmness: str
+    drag_multiplier: float
+    lift_multiplier: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +303,7 @@ class Fitting:
     sources: dict[str, str]
     comparisons: tuple[Comparison, ...]
     smallest_difference_m: float
+    device_check: tuple[DeviceCheck, ...]
     cautions: tuple[str, ...]  # codes, worded by the vocabulary
 
 

@@ -313,6 +313,8 @@ def _how(page: Page) -> list[str]:
     firmness = page.words.get(f"firmness.{air.firmness}")
     humidity = f"{air.humidity_percent:.0f} %"
     lines.append(say("how.air", temperature=temperature, altitude=altitude, humidity=humidity, firmness=firmness))
+    if (air.drag_multiplier, air.lift_multiplier) != (1, 1):
+        lines.append(say("how.calibrated", drag=f"{air.drag_multiplier:.3f}", lift=f"{air.lift_multiplier:.3f}"))
     lines += [say("how.average"), say("how.aside")]
     if page.fitting.comparisons:
         lines.append(say("how.compare"))

@@ -8,13 +8,27 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.analysis import ball_flight, results, sets
+from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.cautions import cautions
+from pipeline.analysis.device_check import device_checks
 from pipeline.analysis.fates import fates
 from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
-from pipeline.physics.atmosphere import Air, air_at
+from pipeline.physics.atmosphere import air_at
 from pipeline.physics.ground import FIRMNESS
 from pipeline.reading import read_shot_file
-from pipeline.records import AirUsed, FileReading, Fitting, Given, Refusal, SetResult, ShotFile, Visit, VisitFacts
+from pipeline.records import (
+    AirUsed,
+    DeviceCheck,
+    Fate,
+    FileReading,
+    Fitting,
+    Given,
+    Refusal,
+    SetResult,
+    ShotFile,
+    Visit,
+    VisitFacts,
+)
 from pipeline.settings import Settings
 from pipeline.staff_words import explain
 
@@ -57,14 +71,23 @@ def _date(readings: Sequence[FileReading], facts: VisitFacts, today: dt.date) ->
     return today
 
 
-def _air(settings: Settings) -> Air:
-    return air_at(settings.altitude_m, settings.temperature_c + 273.15, settings.humidity_percent / 100)
+def _model(settings: Settings) -> FlightModel:
+    """Give the studio's air and ground, and its own calibration of the model."""
+    air = air_at(settings.altitude_m, settings.temperature_c + 273.15, settings.humidity_percent / 100)
+    return FlightModel(air, FIRMNESS[settings.firmness], settings.drag_multiplier, settings.lift_multiplier)
 
 
-def _with_flight(visit: Visit, air: Air, firmness: str) -> tuple[pl.DataFrame, dict[str, str]]:
+def device_check(reading: FileReading, settings: Settings) -> tuple[DeviceCheck, ...]:
+    """Compare one file's carry with the flight model in the studio's air."""
+    shots = sets.with_all_columns(reading)
+    frame = ball_flight.add_model(shots, _model(settings))
+    return device_checks(frame, [Fate("counted")] * frame.height)
+
+
+def _with_flight(visit: Visit, model: FlightModel) -> tuple[pl.DataFrame, dict[str, str]]:
     """Add kind of club, the model's flight and the values to be used."""
     kinds = pl.Series("category", [visit.sets[i].build.category for i in visit.shots["set"]], pl.String)
-    modelled = ball_flight.add_model(visit.shots.with_columns(kinds), air, FIRMNESS[firmness])
+    modelled = ball_flight.add_model(visit.shots.with_columns(kinds), model)
     return ball_flight.add_used(modelled)
 
 
@@ -78,14 +101,15 @@ def fit(
     if refused:
         return refused
     visit = sets.assemble([reading for reading in readings if reading.shots.height], facts)
-    air = _air(settings)
-    frame, sources = _with_flight(visit, air, settings.firmness)
+    model = _model(settings)
+    frame, sources = _with_flight(visit, model)
     decided = fates(frame, facts.overrules)
     of_sets: list[SetResult] = []
     for which in visit.sets:
         here = [i for i, index in enumerate(frame["set"]) if index == which.index]
-        of_sets.append(results.set_result(which, frame[here], [decided[i] for i in here], sources, air))
+        of_sets.append(results.set_result(which, frame[here], [decided[i] for i in here], sources, model))
     compared = results.comparisons(visit.sets, frame, decided, sources, settings.smallest_difference_m)
+    checks = device_checks(frame, decided)
     return Fitting(
         visit_id=identity,
         name=name,
@@ -97,13 +121,16 @@ def fit(
             altitude_m=settings.altitude_m,
             temperature_c=settings.temperature_c,
             humidity_percent=settings.humidity_percent,
-            density_kgpm3=air.density_kgpm3,
+            density_kgpm3=model.air.density_kgpm3,
             firmness=settings.firmness,
+            drag_multiplier=settings.drag_multiplier,
+            lift_multiplier=settings.lift_multiplier,
         ),
         sets=tuple(of_sets),
         shots=results.shot_results(frame, decided, sources),
         sources=sources,
         comparisons=compared,
         smallest_difference_m=settings.smallest_difference_m,
-        cautions=cautions(visit, frame, of_sets, len(compared), readings, facts),
+        device_check=checks,
+        cautions=cautions(visit, frame, of_sets, len(compared), readings, facts, checks),
     )

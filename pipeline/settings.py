@@ -21,6 +21,8 @@ class Settings:
     temperature_c: float
     humidity_percent: float
     firmness: str
+    drag_multiplier: float
+    lift_multiplier: float
     smallest_difference_m: float
     settle_seconds: float
     scan_seconds: float

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from pipeline.records import FileReading
+from pipeline.records import DeviceCheck, FileReading
 from pipeline.resources import table
 from pipeline.schema import measurements
 
@@ -18,6 +18,18 @@ def _plain(value: Any) -> str:  # noqa: ANN401 - any fact a fault carries
         return " or ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
     known = measurements().get(str(value))
     return known.meaning if known else str(value)
+
+
+def device_note(check: DeviceCheck) -> str:
+    """Say how a file's carry stands to the flight model."""
+    words = table("staff_words")["device_check"]
+    off = 100 * (check.centre - 1)
+    return str(words["far" if check.far_off else "near"]).format(
+        percent=f"{abs(off):.1f}",
+        side=words["above" if off >= 0 else "below"],
+        shots=check.shots,
+        spread=f"{100 * check.spread:.1f}",
+    )
 
 
 def explain(reading: FileReading) -> tuple[str, str]:

@@ -1,5 +1,7 @@
 """The flight model beside the measurements: what it says of each shot, and what it may stand in for."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -15,6 +17,16 @@ PRESENT_SHARE = 0.6  # a column counts as measured when this share of every set'
 LAUNCH = ("ball_speed_mps", "launch_angle_deg", "spin_rate_rpm")
 FLIGHT_QUANTITIES = ("carry_m", "apex_m", "flight_time_s", "descent_angle_deg")
 _RPM = 2 * np.pi / 60
+
+
+@dataclass(frozen=True, slots=True)
+class FlightModel:
+    """What all balls of a visit are flown with: air, the ground's firmness, and the studio's own calibration."""
+
+    air: Air
+    firmness: float = 1.0
+    drag_scale: float = 1.0
+    lift_scale: float = 1.0
 
 
 def column(frame: pl.DataFrame, name: str) -> Floats:
@@ -34,10 +46,10 @@ def launch(frame: pl.DataFrame) -> Launch:
     )
 
 
-def add_model(frame: pl.DataFrame, air: Air, firmness: float) -> pl.DataFrame:
+def add_model(frame: pl.DataFrame, model: FlightModel) -> pl.DataFrame:
     """Add what the model says of each shot (model_…), NaN where ball speed, launch angle or spin is missing."""
-    flight = fly(launch(frame), air)
-    total, _, run_unreliable = total_distance(flight, firmness)
+    flight = fly(launch(frame), model.air, drag_scale=model.drag_scale, lift_scale=model.lift_scale)
+    total, _, run_unreliable = total_distance(flight, model.firmness)
     return frame.with_columns(
         pl.Series("model_carry_m", flight.carry_m),
         pl.Series("model_total_m", total),
@@ -82,12 +94,13 @@ def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
     return frame.with_columns(**{f"used_{name}": expression for name, expression in used.items()}), sources
 
 
-def middle_flight(frame: pl.DataFrame, air: Air, points: int = 41) -> FlightLine | None:
+def middle_flight(frame: pl.DataFrame, model: FlightModel, points: int = 41) -> FlightLine | None:
     """Draw the middle flight of some shots: the model's paths, stretched to the carry and apex that are used.
 
     The mean is taken point by point at equal fractions of each shot's flight. None without a modelled shot.
     """
-    paths = flight_paths(launch(frame), air, points=points)
+    scales = {"drag_scale": model.drag_scale, "lift_scale": model.lift_scale}
+    paths = flight_paths(launch(frame), model.air, points=points, **scales)
     along = np.hypot(paths.forward_m, paths.offline_m)
     flown = np.isfinite(along[:, -1]) & (along[:, -1] > 0)
     if not flown.any():

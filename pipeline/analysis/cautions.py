@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.analysis.ball_flight import column
 from pipeline.analysis.robust import FEWEST_SHOTS
-from pipeline.records import FileReading, SetResult, Visit, VisitFacts
+from pipeline.records import DeviceCheck, FileReading, SetResult, Visit, VisitFacts
 
 _MISHITS_APART = 2  # from this difference on, the mishit counts are part of the answer
 
@@ -20,6 +20,7 @@ def cautions(
     compared: int,
     readings: Sequence[FileReading],
     facts: VisitFacts,
+    checks: Sequence[DeviceCheck],
 ) -> tuple[str, ...]:
     """Give the codes that hold, most important first; compared: how many builds stand against the own club."""
     kind = next(r.set.build.category for r in results if r.set.is_own)
@@ -31,6 +32,7 @@ def cautions(
         "one_after_another": compared > 0 and _one_after_another(frame),
         "best_of_several": compared > 1,
         "uneven_mishits": compared > 0 and max(mishits) - min(mishits) >= _MISHITS_APART,
+        "device_far_off": any(check.far_off for check in checks),
         "hand_unknown": facts.hand is None,
         **_model_cautions(frame),
         "dropped_rows": any(r.rejected for r in readings),

@@ -7,11 +7,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.averages import average
-from pipeline.analysis.ball_flight import PRESENT_SHARE, column, middle_flight
+from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, column, middle_flight
 from pipeline.analysis.comparison import compare
 from pipeline.analysis.dispersion import prediction_ellipse
 from pipeline.analysis.fates import COUNTING
-from pipeline.physics.atmosphere import Air
 from pipeline.records import Average, Comparison, Ellipse, Fate, SetResult, ShotResult, ShotSet
 from pipeline.schema import measurements
 
@@ -43,7 +42,7 @@ def _ellipse(frame: pl.DataFrame, sources: dict[str, str]) -> Ellipse | None:
 
 
 def set_result(
-    which: ShotSet, frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], air: Air
+    which: ShotSet, frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], model: FlightModel
 ) -> SetResult:
     """Sum up one set; frame and fates are those of its shots alone."""
     kinds = np.array([fate.fate for fate in fates])
@@ -57,7 +56,7 @@ def set_result(
         n_asked=int((kinds == "asked").sum()),
         averages=_averages(frame, counted, kinds != "bad_read", sources),
         ellipse=_ellipse(counting, sources),
-        flight=middle_flight(counting, air),
+        flight=middle_flight(counting, model),
         uneven=bool((~counted).sum() > _MOST_ASIDE * len(kinds)),
     )
 

@@ -90,7 +90,9 @@ def _exit_code(reading: "FileReading") -> int:
 
 def _lines(reading: "FileReading") -> list[str]:
     """Write the reading as a fitter would want to see it."""
-    from pipeline.staff_words import explain
+    from pipeline.session import device_check
+    from pipeline.settings import load
+    from pipeline.staff_words import device_note, explain
 
     heads = {
         "ok": "read",
@@ -106,6 +108,7 @@ def _lines(reading: "FileReading") -> list[str]:
     lines += [f"  {name[:34]:34} (kept aside, not used)" for name in reading.unmapped]
     if reading.outcome == "ok":
         lines += ["", f"  {reading.shots.height} shots can be used"]
+        lines += [f"  {device_note(check)}" for check in device_check(reading, load())]
     lines += [f"  line {row.line}: not used: {_why(row.reason, row.column)}" for row in reading.rejected]
     lines += [f"  line {row.line}: one cell left out: {_why(row.reason, row.column)}" for row in reading.bad_cells]
     lines += [f"  line {row.line}: no shot: {_why(row.reason, None)}" for row in reading.dropped]

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.ball_flight import add_model
+from pipeline.analysis.ball_flight import FlightModel, add_model
 from pipeline.physics.atmosphere import Air
 from pipeline.records import Build, Dialect, FileReading, Row, SetResult, ShotSet
 from pipeline.schema import measurements
@@ -56,6 +56,11 @@ def air() -> Air:
 
 
 @pytest.fixture
+def model(air: Air) -> FlightModel:
+    return FlightModel(air)
+
+
+@pytest.fixture
 def drives(air: Air) -> Callable[..., pl.DataFrame]:
     """Invented drives whose carry, apex, time and descent are what the flight model says of their launch."""
 
@@ -69,7 +74,7 @@ def drives(air: Air) -> Callable[..., pl.DataFrame]:
             "spin_axis_deg": generator.normal(0.0, 4.0, count),
         }
         told = {name: value for name, value in columns.items() if name in launched}
-        modelled = add_model(_frame(count, **{**launched, **told}), air, 1.0)
+        modelled = add_model(_frame(count, **{**launched, **told}), FlightModel(air))
         measured = {name: modelled[f"model_{name}"] for name in MODEL}
         rest = {name: pl.Series(columns[name], dtype=modelled.schema[name]) for name in columns if name not in told}
         return modelled.with_columns(**measured).with_columns(**rest)

@@ -8,7 +8,16 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.ball_flight import FLIGHT_QUANTITIES, add_model, add_used, column, launch, middle_flight, present
+from pipeline.analysis.ball_flight import (
+    FLIGHT_QUANTITIES,
+    FlightModel,
+    add_model,
+    add_used,
+    column,
+    launch,
+    middle_flight,
+    present,
+)
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.flight import Launch, flight_paths, fly
 from pipeline.physics.ground import total_distance
@@ -45,7 +54,7 @@ def test_launch_is_in_si_and_straight_where_not_told(frame: MakeFrame) -> None:
 
 def test_model_columns_are_the_flight_of_each_shot(frame: MakeFrame, air: Air) -> None:
     shots = frame(2, ball_speed_mps=65.0, launch_angle_deg=13.0, spin_rate_rpm=[2500.0, NAN], launch_direction_deg=2.0)
-    found = add_model(shots, air, 0.7)
+    found = add_model(shots, FlightModel(air, 0.7))
     flight = fly(Launch.of(65.0, math.radians(13), 2500 * math.pi / 30, math.radians(2)), air)
     first = found.row(0, named=True)
     for name in ("carry_m", "offline_m", "apex_m", "flight_time_s"):
@@ -119,20 +128,20 @@ def test_nothing_measured_and_nothing_modelled_gives_nothing(frame: MakeFrame) -
     assert "total_m" not in add_used(frame(3, carry_m=100.0))[1]
 
 
-def test_middle_flight_of_one_shot_is_its_path(frame: MakeFrame, air: Air) -> None:
+def test_middle_flight_of_one_shot_is_its_path(frame: MakeFrame, model: FlightModel) -> None:
     shot = frame(1, ball_speed_mps=65.0, launch_angle_deg=13.0, spin_rate_rpm=2500.0, launch_direction_deg=10.0)
-    found = middle_flight(add_used(add_model(shot, air, 1.0))[0], air, points=9)
-    path = flight_paths(launch(shot), air, points=9)
+    found = middle_flight(add_used(add_model(shot, model))[0], model, points=9)
+    path = flight_paths(launch(shot), model.air, points=9)
     assert found is not None
     assert found.forward_m == pytest.approx(np.hypot(path.forward_m[0], path.offline_m[0]))
     assert found.height_m == pytest.approx(path.height_m[0])
 
 
-def test_middle_flight_ends_at_the_mean_carry_and_is_as_high_as_the_measured_apex(frame: MakeFrame, air: Air) -> None:
+def test_middle_flight_ends_at_the_mean_carry_and_has_the_measured_apex(frame: MakeFrame, model: FlightModel) -> None:
     shots = frame(2, ball_speed_mps=[62.0, 66.0], launch_angle_deg=13.0, spin_rate_rpm=2500.0)
-    modelled = add_model(shots, air, 1.0)
+    modelled = add_model(shots, model)
     told = modelled.with_columns(carry_m=pl.Series([190.0, 210.0]), apex_m=2 * pl.col("model_apex_m"))
-    found, plain = middle_flight(add_used(told)[0], air), middle_flight(add_used(modelled)[0], air)
+    found, plain = middle_flight(add_used(told)[0], model), middle_flight(add_used(modelled)[0], model)
     assert found is not None
     assert plain is not None
     assert len(found.forward_m) == len(found.height_m) == 41
@@ -141,17 +150,29 @@ def test_middle_flight_ends_at_the_mean_carry_and_is_as_high_as_the_measured_ape
     assert max(found.height_m) == pytest.approx(2 * max(plain.height_m))
 
 
-def test_middle_flight_leaves_out_shots_the_model_cannot_fly(frame: MakeFrame, air: Air) -> None:
+def test_middle_flight_leaves_out_shots_the_model_cannot_fly(frame: MakeFrame, model: FlightModel) -> None:
     one = {"ball_speed_mps": 65.0, "launch_angle_deg": 13.0}
-    alone = middle_flight(add_used(add_model(frame(1, spin_rate_rpm=2500.0, **one), air, 1.0))[0], air)
-    some = add_model(frame(3, spin_rate_rpm=[NAN, 2500.0, 0.0], **one), air, 1.0)
-    assert middle_flight(some, air) == alone
-    assert middle_flight(add_model(frame(2, **one), air, 1.0), air) is None
-    assert middle_flight(add_model(frame(0), air, 1.0), air) is None
+    alone = middle_flight(add_used(add_model(frame(1, spin_rate_rpm=2500.0, **one), model))[0], model)
+    some = add_model(frame(3, spin_rate_rpm=[NAN, 2500.0, 0.0], **one), model)
+    assert middle_flight(some, model) == alone
+    assert middle_flight(add_model(frame(2, **one), model), model) is None
+    assert middle_flight(add_model(frame(0), model), model) is None
 
 
 @pytest.mark.parametrize("odd", [NAN, 0.0])
-def test_a_shot_without_the_figure_is_not_stretched(frame: MakeFrame, air: Air, odd: float) -> None:
-    shots = add_model(frame(1, ball_speed_mps=65.0, launch_angle_deg=13.0, spin_rate_rpm=2500.0), air, 1.0)
+def test_a_shot_without_the_figure_is_not_stretched(frame: MakeFrame, model: FlightModel, odd: float) -> None:
+    shots = add_model(frame(1, ball_speed_mps=65.0, launch_angle_deg=13.0, spin_rate_rpm=2500.0), model)
     told = shots.with_columns(used_carry_m=pl.lit(odd), used_apex_m=pl.lit(odd))
-    assert middle_flight(told, air) == middle_flight(shots, air)
+    assert middle_flight(told, model) == middle_flight(shots, model)
+
+
+def test_a_studios_calibration_scales_drag_and_lift(frame: MakeFrame, air: Air) -> None:
+    shots = frame(1, ball_speed_mps=65.0, launch_angle_deg=13.0, spin_rate_rpm=2500.0)
+    plain, dragged, lifted = (
+        add_model(shots, FlightModel(air, 1.0, *scales)).row(0, named=True) for scales in ((1, 1), (1.1, 1), (1, 1.1))
+    )
+    assert dragged["model_carry_m"] < plain["model_carry_m"]
+    assert lifted["model_apex_m"] > plain["model_apex_m"]
+    high = middle_flight(add_model(shots, FlightModel(air)), FlightModel(air, 1.0, 1.0, 1.1))
+    assert high is not None
+    assert max(high.height_m) == pytest.approx(lifted["model_apex_m"], rel=1e-3)

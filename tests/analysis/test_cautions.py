@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.cautions import cautions
-from pipeline.records import Build, FileReading, SetResult, ShotSet, Visit, VisitFacts
+from pipeline.records import Build, DeviceCheck, FileReading, SetResult, ShotSet, Visit, VisitFacts
 
 MakeFrame = Callable[..., pl.DataFrame]
 NAN: Final = float("nan")
@@ -28,14 +28,14 @@ def codes(
         compared: int = 1,
         rejected: int = 0,
         facts: VisitFacts = RIGHT,
+        checks: tuple[DeviceCheck, ...] = (),
         **columns: object,
     ) -> tuple[str, ...]:
         of_sets = results or tuple(set_result(i) for i in range(len(set(order))))
         shots = frame(len(order), set=list(order), **columns)
         visit = Visit(shots, tuple(r.set for r in of_sets), own_from)
-        return cautions(
-            visit, shots, of_sets, compared, [reading(line=[2]), reading(line=[2], rejected=rejected)], facts
-        )
+        readings = [reading(line=[2]), reading(line=[2], rejected=rejected)]
+        return cautions(visit, shots, of_sets, compared, readings, facts, checks)
 
     return make
 
@@ -143,3 +143,9 @@ def test_own_club_is_found_by_its_mark_not_its_place(codes: Codes, set_result: M
     wedge = replace(first, set=ShotSet(0, "A", "w", "", Build("w", "wedge"), is_own=False))
     own = replace(second, set=replace(second.set, is_own=True))
     assert codes(results=(wedge, own)) == ()
+
+
+def test_a_device_far_off_is_said(codes: Codes) -> None:
+    near, far = DeviceCheck("a.csv", 9, 1.03, 0.01, far_off=False), DeviceCheck("b.csv", 9, 0.8, 0.01, far_off=True)
+    assert codes(checks=(near,)) == ()
+    assert codes(checks=(near, far)) == ("device_far_off",)

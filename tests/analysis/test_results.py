@@ -8,10 +8,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.analysis.ball_flight import add_used
+from pipeline.analysis.ball_flight import FlightModel, add_used
 from pipeline.analysis.dispersion import prediction_ellipse
 from pipeline.analysis.results import comparisons, set_result, shot_results
-from pipeline.physics.atmosphere import Air
 from pipeline.records import Build, Fate, ShotSet
 
 MakeFrame = Callable[..., pl.DataFrame]
@@ -26,9 +25,9 @@ def club(index: int, category: str | None = "driver", *, own: bool = False) -> S
     return ShotSet(index, "ABCDEFGH"[index], f"club {index}", "", Build(f"club {index}", category), own)
 
 
-def test_a_set_counts_its_fates_and_averages_what_counts(frame: MakeFrame, air: Air) -> None:
+def test_a_set_counts_its_fates_and_averages_what_counts(frame: MakeFrame, model: FlightModel) -> None:
     shots, sources = add_used(frame(7, carry_m=CARRY, offline_m=OFFLINE, club_speed_mps=[40.0] * 5 + [50.0, 60.0]))
-    found = set_result(club(0), shots, FATES, sources, air)
+    found = set_result(club(0), shots, FATES, sources, model)
     assert (found.n_counted, found.n_mishit, found.n_bad_read, found.n_asked) == (5, 1, 1, 1)
     assert found.averages.keys() == {"carry_m", "offline_m", "club_speed_mps"}
     carry = found.averages["carry_m"]
@@ -52,54 +51,54 @@ def test_a_set_counts_its_fates_and_averages_what_counts(frame: MakeFrame, air: 
 )
 def test_uneven_from_more_than_a_third_set_aside(
     frame: MakeFrame,
-    air: Air,
+    model: FlightModel,
     fates: list[Fate],
     uneven: bool,  # noqa: FBT001
 ) -> None:
     shots, sources = add_used(frame(len(fates), carry_m=100.0))
-    assert set_result(club(0), shots, fates, sources, air).uneven is uneven
+    assert set_result(club(0), shots, fates, sources, model).uneven is uneven
 
 
-def test_a_quantity_needs_three_of_five_counted_shots(frame: MakeFrame, air: Air) -> None:
+def test_a_quantity_needs_three_of_five_counted_shots(frame: MakeFrame, model: FlightModel) -> None:
     shots = frame(6, attack_angle_deg=[1.0, 2.0, 3.0, NAN, NAN, 4.0], club_path_deg=[1.0, 2.0, NAN, NAN, NAN, 4.0])
-    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], {}, air)
+    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], {}, model)
     assert found.averages.keys() == {"attack_angle_deg"}
     assert found.averages["attack_angle_deg"].n == 3
 
 
-def test_a_flight_quantity_without_a_source_is_not_averaged(frame: MakeFrame, air: Air) -> None:
+def test_a_flight_quantity_without_a_source_is_not_averaged(frame: MakeFrame, model: FlightModel) -> None:
     """Another set of the visit lacks it, so it would be compared with nothing."""
     shots = frame(
         5, carry_m=200.0, apex_m=30.0, flight_time_s=6.0, total_m=220.0, offline_m=1.0, descent_angle_deg=40.0
     )
-    assert set_result(club(0), shots, [COUNTED] * 5, {}, air).averages == {}
+    assert set_result(club(0), shots, [COUNTED] * 5, {}, model).averages == {}
 
 
-def test_the_source_decides_which_value_is_averaged(frame: MakeFrame, air: Air) -> None:
+def test_the_source_decides_which_value_is_averaged(frame: MakeFrame, model: FlightModel) -> None:
     shots, sources = add_used(frame(5, apex_m=[30.0, 30.0, NAN, NAN, NAN], model_apex_m=25.0))
-    found = set_result(club(0), shots, [COUNTED] * 5, sources, air).averages["apex_m"]
+    found = set_result(club(0), shots, [COUNTED] * 5, sources, model).averages["apex_m"]
     assert (found.source, found.mean, found.n) == ("modelled", 25.0, 5)
 
 
-def test_no_ellipse_without_both_coordinates_or_five_full_shots(frame: MakeFrame, air: Air) -> None:
+def test_no_ellipse_without_both_coordinates_or_five_full_shots(frame: MakeFrame, model: FlightModel) -> None:
     one, sources = add_used(frame(5, carry_m=CARRY[:5]))
-    assert set_result(club(0), one, [COUNTED] * 5, sources, air).ellipse is None
+    assert set_result(club(0), one, [COUNTED] * 5, sources, model).ellipse is None
     both, sources = add_used(frame(6, carry_m=CARRY[:6], offline_m=[*OFFLINE[:4], NAN, 5.0]))
-    assert set_result(club(0), both, [COUNTED] * 6, sources, air).ellipse is not None
-    assert set_result(club(0), both, [*[COUNTED] * 5, MISHIT], sources, air).ellipse is None
+    assert set_result(club(0), both, [COUNTED] * 6, sources, model).ellipse is not None
+    assert set_result(club(0), both, [*[COUNTED] * 5, MISHIT], sources, model).ellipse is None
 
 
-def test_the_flight_is_that_of_the_counted_shots(drives: MakeFrame, air: Air) -> None:
+def test_the_flight_is_that_of_the_counted_shots(drives: MakeFrame, model: FlightModel) -> None:
     shots, sources = add_used(drives(6, ball_speed_mps=[60.0] * 5 + [30.0]))
-    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], sources, air)
+    found = set_result(club(0), shots, [COUNTED] * 5 + [MISHIT], sources, model)
     assert found.flight is not None
     assert found.flight.forward_m[-1] == pytest.approx(found.averages["carry_m"].mean)
 
 
 @pytest.mark.parametrize("fate", [MISHIT, BAD])
-def test_a_set_of_which_nothing_counts(drives: MakeFrame, air: Air, fate: Fate) -> None:
+def test_a_set_of_which_nothing_counts(drives: MakeFrame, model: FlightModel, fate: Fate) -> None:
     shots, sources = add_used(drives(3))
-    found = set_result(club(0), shots, [fate] * 3, sources, air)
+    found = set_result(club(0), shots, [fate] * 3, sources, model)
     assert (found.n_counted, found.averages, found.ellipse, found.flight, found.uneven) == (0, {}, None, None, True)
 
 

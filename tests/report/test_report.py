@@ -3,16 +3,18 @@
 import io
 import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pikepdf
 import pypdf
 import pytest
 
-from pipeline import pdf, report, settings
+from pipeline import pdf, report, session, settings
 from pipeline.errors import ReportError
 from pipeline.records import Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
 
+DRIVER_FILE = Path(__file__).resolve().parent.parent.parent / "inbox_example/customer 0142/driver shots.csv"
 FitFiles = Callable[..., Fitting]
 MakeFile = Callable[..., ShotFile]
 
@@ -79,6 +81,23 @@ def test_modelled_quantities_are_marked(iron_fitting: Fitting) -> None:
     page = html(iron_fitting)
     assert "yd, modelled" in page
     assert "Worked out by our flight model, because the file does not give it: carry" in page
+
+
+def test_a_studios_calibration_is_said(driver_fitting: Fitting) -> None:
+    file = ShotFile("driver shots.csv", DRIVER_FILE.read_bytes())
+    studio = settings.load("drag_multiplier = 1.05")
+    made = session.fit("v", [file], VisitFacts(), studio, driver_fitting.date, "id")
+    assert isinstance(made, Fitting)
+    assert "drag × 1.050, lift × 1.000" in html(made)
+    assert "calibrated to this studio" not in html(driver_fitting)
+    assert made.device_check[0].centre > driver_fitting.device_check[0].centre + 0.01
+
+
+def test_a_device_far_off_is_said(fit_files: FitFiles) -> None:
+    rows = DRIVER_FILE.read_text(encoding="utf-8").replace("Carry (yd)", "Carry (m)")
+    made = fit_files([ShotFile("invented.csv", rows.encode())])
+    assert made.device_check[0].far_off
+    assert "lies far from what ball speed, launch and spin give" in html(made)
 
 
 def test_a_change_of_way_is_not_called_a_club(phases_fitting: Fitting) -> None:
