@@ -99,8 +99,9 @@ def middle_flight(frame: pl.DataFrame, model: FlightModel, points: int = 41) -> 
 
     The mean is taken point by point at equal fractions of each shot's flight. None without a modelled shot.
     """
-    scales = {"drag_scale": model.drag_scale, "lift_scale": model.lift_scale}
-    paths = flight_paths(launch(frame), model.air, points=points, **scales)
+    paths = flight_paths(
+        launch(frame), model.air, points=points, drag_scale=model.drag_scale, lift_scale=model.lift_scale
+    )
     along = np.hypot(paths.forward_m, paths.offline_m)
     flown = np.isfinite(along[:, -1]) & (along[:, -1] > 0)
     if not flown.any():
