@@ -23,7 +23,8 @@ def answer(fitting: Fitting) -> Finding:
     """Decide the answer.
 
     no_carry          no carry, measured or modelled
-    one_set           nothing else was hit, or only other kinds of club
+    one_set           nothing else was hit
+    other_kinds       the other clubs are of other kinds than the own one
     too_few           less than three counted shots with the own club or with every other build
     longer_real       a build's interval lies wholly above 0, and its difference reaches the smallest that matters
     longer_real_small the same, but the difference is smaller than that
@@ -37,7 +38,7 @@ def answer(fitting: Fitting) -> Finding:
     if "carry_m" not in fitting.sources or "carry_m" not in base.averages:
         return Finding("no_carry" if "carry_m" not in fitting.sources else "too_few", base)
     if not like:
-        return Finding("one_set", base)
+        return Finding("one_set" if len(fitting.sets) == 1 else "other_kinds", base)
     if not fitting.comparisons:
         return Finding("too_few", base)
     if all(c.verdict == "same" for c in fitting.comparisons):

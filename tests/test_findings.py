@@ -47,12 +47,13 @@ def fitting(
         facts=VisitFacts(),
         files=(),
         own_club_from="label",
-        air=AirUsed(0.0, 20.0, 50.0, 1.2, "normal"),
+        air=AirUsed(0.0, 20.0, 50.0, 1.2, "normal", 1.0, 1.0),
         sets=tuple(sets) if sets is not None else tuple(result(i) for i in range(4)),
         shots=(),
         sources=dict.fromkeys(sources, "measured"),
         comparisons=tuple(comparisons),
         smallest_difference_m=5.0,
+        device_check=(),
         cautions=(),
     )
 
@@ -121,7 +122,7 @@ def test_one_set_or_only_other_kinds() -> None:
     alone = fitting([], [result(0)])
     assert answer(alone) == Finding("one_set", alone.sets[0])
     wedges = fitting([], [result(0), result(1, "wedge"), result(2, None)])
-    assert answer(wedges) == Finding("one_set", wedges.sets[0])
+    assert answer(wedges) == Finding("other_kinds", wedges.sets[0])
     unknown = fitting([], [result(0, None), result(1, None)])
     assert answer(unknown).code == "too_few"
 
