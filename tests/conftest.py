@@ -25,10 +25,13 @@ NO_TABLE = Refusal("set_back", 2, "This is no table of shots.", "a.csv", "Export
 
 def fitting_of(name: str, identity: str, day: dt.date) -> Fitting:
     """Make the record of a visit nobody worked out: the intake looks at its date and its names only."""
-    air = AirUsed(altitude_m=0.0, temperature_c=20.0, humidity_percent=50.0, density_kgpm3=1.2, firmness="typical")
+    air = AirUsed(
+        altitude_m=0.0, temperature_c=20.0, humidity_percent=50.0, density_kgpm3=1.2, firmness="typical",
+        drag_multiplier=1.0, lift_multiplier=1.0,
+    )  # fmt: skip
     return Fitting(
         visit_id=identity, name=name, date=day, facts=VisitFacts(), files=(), own_club_from="label", air=air,
-        sets=(), shots=(), sources={}, comparisons=(), smallest_difference_m=4.6, cautions=(),
+        sets=(), shots=(), sources={}, comparisons=(), device_check=(), smallest_difference_m=4.6, cautions=(),
     )  # fmt: skip
 
 

@@ -150,6 +150,17 @@ def test_a_console_without_our_characters_stops_nothing() -> None:
     assert made.stderr == ""
 
 
+def test_a_reader_gone_before_the_first_word_is_no_fault() -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    made = subprocess.run(
+        [sys.executable, "-m", "pipeline", *FLY], stdout=writing, stderr=subprocess.PIPE, check=False, timeout=60,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    os.close(writing)
+    assert (made.returncode, made.stderr) == (0, b"")
+
+
 def test_a_reader_that_goes_away_is_no_fault(tmp_path: Path) -> None:
     rows = "\n".join(f"Own driver,{60 + i % 9},11,2600" for i in range(3_000))
     (tmp_path / "many.csv").write_text(

@@ -29,11 +29,11 @@ def shots(spin: int, n: int = 8) -> str:
     return HEAD + "".join(rows)
 
 
-def until(true: Callable[[], object], seconds: float = SECONDS) -> None:
-    """Wait for something to become true; fails the test when it does not."""
+def until(true: Callable[[], object], watch: "Watch | None" = None, seconds: float = SECONDS) -> None:
+    """Wait for something to become true; fails the test when it does not, showing what the watcher said."""
     end = time.monotonic() + seconds
     while not true():
-        assert time.monotonic() < end, "waited in vain"
+        assert time.monotonic() < end, watch.lines if watch else "waited in vain"
         time.sleep(0.02)
 
 
@@ -60,7 +60,7 @@ class Watch:
         return any(all(word in line for word in words) for line in self.lines)
 
     def ready(self) -> "Watch":
-        until(lambda: self.said("watching ") or self.process.poll() is not None)
+        until(lambda: self.said("watching ") or self.process.poll() is not None, self)
         assert self.process.poll() is None, self.lines
         return self
 
@@ -259,13 +259,13 @@ def test_stopped_in_the_middle_of_a_backlog_it_goes_on_where_it_was(
     for number in range(12):
         drop(place, f"visit {number}.csv", shots(2000 + 100 * number))
     watch = start(place).ready()
-    until(lambda: watch.said("report "))
+    until(lambda: watch.said("report "), watch)
     assert watch.end(signal.SIGINT) == 0
     done = len(reports(place))
     assert 0 < done < 12
     assert half_made(place) == []
     again = start(place).ready()
-    until(lambda: len(reports(place)) == 12)
+    until(lambda: len(reports(place)) == 12, again)
     assert again.end(signal.SIGTERM) == 0
     assert len([line for line in again.lines if line.startswith("report ")]) == 12 - done
     for folder in reports(place):
@@ -300,7 +300,7 @@ def test_killed_and_started_again_there_is_one_outcome_a_visit_and_nothing_lost(
     time.sleep(pause)
     assert watch.end(signal.SIGKILL) == -signal.SIGKILL
     again = start(place).ready()
-    until(lambda: len(reports(place)) == 3 and (place.set_back / "bad.csv").exists())
+    until(lambda: len(reports(place)) == 3 and (place.set_back / "bad.csv").exists(), again)
     time.sleep(0.6)
     assert again.end(signal.SIGTERM) == 0
     assert sorted(p.name.partition(" ")[2] for p in place.outbox.iterdir()) == ["visit 0", "visit 1", "visit 2"]
@@ -350,5 +350,5 @@ def test_two_hundred_files_dropped_while_it_sleeps_are_all_taken(
     for number in range(200):
         drop(place, f"{number}.csv", b"\x89PNG\r\n\x1a\n" + str(number).encode() * 50)
     watch.process.send_signal(signal.SIGCONT)
-    until(lambda: len(list(place.set_back.glob("*.txt"))) == 200, seconds=90)
+    until(lambda: len(list(place.set_back.glob("*.txt"))) == 200, watch, 90)
     assert watch.end(signal.SIGTERM) == 0
