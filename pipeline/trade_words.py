@@ -9,6 +9,8 @@ from pipeline.resources import table
 
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue"})
 _FILLERS = re.compile(r"[\s_.:*/#–—‐-]+")  # no comma or other delimiter: a whole line is not one name
+_ERROR_WORD = re.compile(r"#[^\s\d#!?][^\s#!?]*[!?]|#+")
+_ENDS = " ,;|"
 _SUMMARY_FILLERS = re.compile(r"[\s_.:]+")  # a hyphen stays: "Max-7" is a club, "Max 7" a summary by our rule
 
 
@@ -20,10 +22,10 @@ def spaced(text: str) -> str:
 def plain(text: str, fillers: re.Pattern[str] = _FILLERS) -> str:
     """Bring a word to the form in which words are compared: lower case, no accents, fillers folded to one blank."""
     if text.isascii():
-        return fillers.sub(" ", text.lower()).strip()
+        return fillers.sub(" ", text.lower()).strip(_ENDS)
     decomposed = unicodedata.normalize("NFKD", text.casefold())
     bare = "".join(c for c in decomposed if unicodedata.category(c) != "Mn")
-    return fillers.sub(" ", unicodedata.normalize("NFC", bare)).strip()
+    return fillers.sub(" ", unicodedata.normalize("NFC", bare)).strip(_ENDS)
 
 
 def _forms(word: str) -> set[str]:
@@ -82,12 +84,19 @@ def is_infinite_word(text: str) -> bool:
 
 def is_spreadsheet_error(text: str) -> bool:
     """Tell whether a cell is an error word of a spreadsheet, or the marks of a column that was too narrow."""
-    return text.startswith("#") and (text.casefold() in _words("spreadsheet_errors") or not text.strip("#"))
+    if not text.startswith("#"):
+        return False
+    return _ERROR_WORD.fullmatch(text) is not None or text.casefold() in _words("spreadsheet_errors")
 
 
 def null_words() -> frozenset[str]:
     """Give the words that say that there is no value, in lower case."""
     return _words("null_words")
+
+
+def without_label_words(label: str) -> str:
+    """Take words such as `data` out of a group label: `Ball data` over `Speed` means `Ball`."""
+    return " ".join(word for word in label.split() if word.casefold() not in _words("label_words"))
 
 
 def unit_connectors() -> frozenset[str]:
@@ -108,7 +117,7 @@ def _summary_words() -> dict[str, list[str]]:
 
 
 def is_summary_label(text: str) -> bool:
-    """Tell whether the first filled cell of a line marks a summary: a listed word, alone or before blank, bracket, digit."""
+    """Tell whether a line's first filled cell marks a summary: a listed word, alone or before blank, bracket, digit."""
     folded = plain(text, _SUMMARY_FILLERS)
     first = re.match(r"[^\s\d(\[{]+", folded)
     if first is None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import hypothesis
 import pytest
 
 from pipeline import settings, studio
@@ -16,6 +17,10 @@ from pipeline.studio import Studio
 
 if TYPE_CHECKING:
     from pipeline.inbox import Event, Inbox
+
+# the same examples every time, and no clock: a check that fails must fail again on the next machine
+hypothesis.settings.register_profile("checks", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("checks")
 
 TODAY = dt.date(2026, 11, 25)
 HALF_WRITTEN = Refusal("wait", 2, "The file looks half-written.", "a.csv", "Wait until the export is finished.")

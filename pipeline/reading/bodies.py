@@ -1,8 +1,8 @@
 """Records under the heading as a frame of text; regular lines are split all at once, odd ones by the slow splitter.
 
-The frame has `line`, `width` (cells without surplus empty ones), `problem`, `first` (the first filled cell) and the wanted
-columns as c0, c1, … Empty cells are null and blank records are left out. Columns nobody wants are not kept: a hostile
-heading of many names over short rows would cost memory for nothing.
+The frame has `line`, `width` (cells without surplus empty ones), `problem`, `first` (the first filled cell) and the
+wanted columns as c0, c1, … Empty cells are null and blank records are left out. Columns nobody wants are not kept: a
+hostile heading of many names over short rows would cost memory for nothing.
 """
 
 import re
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 ONE_COLUMN = "\ue000"  # splits nothing: a private character no exporter writes
-_FEW = 400  # below this many lines plain Python is faster than setting up frames
+_RARE_SPACES = "\t\x0b\x0c\r"
+FEW_LINES = 400  # below this many lines plain Python is faster than setting up frames
 _LIMIT = 200  # columns up to which the vectorised splitter is worth it
 
 
@@ -58,13 +59,14 @@ class TextSource:
     lines: Lines
     start: int
     quoted: bool
+    sample: tuple[Record, ...] = ()  # the first records, where they are known already
     typed: bool = False
     rejected: tuple[tuple[int, str], ...] = ()
 
     @property
     def kind(self) -> str:
         """Name it when no heading is found."""
-        return "binary" if any("\0" in line or "\ufffd" in line for line in self.lines.texts[:_FEW]) else "text"
+        return "binary" if any("\0" in line or "\ufffd" in line for line in self.lines.texts[:FEW_LINES]) else "text"
 
     @property
     def open_ended(self) -> bool:
@@ -74,7 +76,12 @@ class TextSource:
 
     def head(self, count: int) -> tuple[Record, ...]:
         """Give the first records."""
-        return records(self.lines.texts, self.delimiter or ONE_COLUMN, self.start, count)
+        known = self.sample[:count] if len(self.sample) >= count or self._sample_is_all else None
+        return known or records(self.lines.texts, self.delimiter or ONE_COLUMN, self.start, count)
+
+    @property
+    def _sample_is_all(self) -> bool:
+        return bool(self.sample) and self.sample[-1].following >= len(self.lines.texts)
 
     def cells_on(self, line: int, width: int) -> tuple[str, ...]:
         """Give all cells of the record that starts on that line."""
@@ -83,7 +90,9 @@ class TextSource:
     def body(self, following: int, width: int, wanted: "Sequence[int]") -> pl.DataFrame:
         """Give the records from that line on."""
         lines, delimiter = self.lines.texts, self.delimiter or ONE_COLUMN
-        if len(lines) - following <= _FEW or not 2 <= width <= _LIMIT or not delimiter.isascii():
+        if self._sample_is_all and not self.quoted:  # quotes are judged again, now that the width is known
+            return body_frame((record for record in self.sample if record.line > following), width, wanted)
+        if len(lines) - following <= FEW_LINES or not 2 <= width <= _LIMIT or not delimiter.isascii():
             return body_frame(_from(lines, following, delimiter, width), width, wanted)
         return _fast_body(_Rest(lines, following, delimiter, width), wanted)
 
@@ -159,24 +168,28 @@ def _split_regular(texts: pl.Series, delimiter: str, fields: int, *, quoted: boo
     names = [f"c{place}" for place in range(fields)]
     if texts.is_empty():
         return pl.DataFrame(schema=dict.fromkeys(names, pl.String))
+    joined: str = texts.str.join("\n").item()
     cells = pl.read_csv(
-        texts.str.join("\n").item().encode("utf-8"),
+        joined.encode("utf-8"),
         has_header=False,
         separator=delimiter,
         quote_char='"' if quoted else None,
         new_columns=names,
         infer_schema=False,
     )
-    if not quoted and not _padded(texts, delimiter):
+    if not quoted and not _padded(texts, joined, delimiter):
         return cells
     stripped = (pl.col(name).str.strip_chars() for name in names)
     return cells.select(pl.when(cell.str.len_bytes() > 0).then(cell) for cell in stripped)
 
 
-def _padded(texts: pl.Series, delimiter: str) -> bool:
+def _padded(texts: pl.Series, joined: str, delimiter: str) -> bool:
     """Tell whether a cell may have white space around it; a look at the lines costs less than stripping every cell."""
     mark = re.escape(delimiter)
-    return bool(texts.str.contains(rf"^\s|\s$|[^\S{mark}]{mark}|{mark}[^\S{mark}]").any())
+    if not joined.isascii() or any(space in joined for space in _RARE_SPACES if space != delimiter):
+        return bool(texts.str.contains(rf"^\s|\s$|[^\S{mark}]{mark}|{mark}[^\S{mark}]").any())
+    inside = (texts.str.contains(blank, literal=True) for blank in (f" {delimiter}", f"{delimiter} "))
+    return any(found.any() for found in (*inside, texts.str.starts_with(" "), texts.str.ends_with(" ")))
 
 
 def _regular_frame(lines: pl.Series, cells: pl.DataFrame, width: int, wanted: "Sequence[int]") -> pl.DataFrame:

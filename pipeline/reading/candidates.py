@@ -1,7 +1,7 @@
 """Units that would make a column's figures possible: to be proposed to a person, never to be assumed.
 
-Joint tests thin them out: ball speed over club speed, and g times carry over ball speed squared. Their bounds are our own
-engineering judgement, not from a publication.
+Joint tests thin them out: ball speed over club speed, and g times carry over ball speed squared. Their bounds are our
+own engineering judgement, not from a publication.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from pipeline.schema import measurements
 from pipeline.units import unit
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 _STANDARD_GRAVITY = 9.80665  # m/s², the conventional value
 _BALL_TO_CLUB = (0.8, 1.6)
@@ -61,7 +61,7 @@ def thinned(
     figures = _Figures({name: abs(value) for name, value in open_medians.items()}, known_medians)
     pairs = [
         (speed, length)
-        for speed, length in product(shared["speed"] or [None], shared["length"] or [None])
+        for speed, length in product(_or_none(shared["speed"]), _or_none(shared["length"]))
         if _together(figures, {"speed": speed, "length": length})
     ]
     left = {"speed": {speed for speed, _ in pairs}, "length": {length for _, length in pairs}}
@@ -73,6 +73,10 @@ def thinned(
         )
         for name, found in fits.items()
     }
+
+
+def _or_none(tried: list[str]) -> "Sequence[str | None]":
+    return tried or [None]
 
 
 def _shared(fits: "Mapping[str, set[str]]", dimension: str) -> list[str]:

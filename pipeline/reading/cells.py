@@ -1,10 +1,11 @@
 """One cell of a measured column: number, unit, side words, or the reason why it is none of them."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from pipeline.reading.mending import mended
-from pipeline.reading.numerals import LONGEST_CELL, Numeral, mark_proven, numeral, tidy, to_number
+from pipeline.reading.numerals import FEET_AND_INCHES, LONGEST_CELL, mark_proven, numeral, tidy, to_number
 from pipeline.schema import Measurement
 from pipeline.trade_words import (
     golfer_words,
@@ -19,20 +20,24 @@ from pipeline.units import Unit, spelled, unit
 
 FEET_INCHES = "ft-in"
 _QUOTED_LITERAL = re.compile(r'="([^"]*)"')
-_FEET_INCHES = re.compile(
-    r"(?P<before>(?:[^\W\d_][^\d]*?)?)\s*(?P<sign>[+-]?)\s*(?P<feet>\d{1,4})\s*(?P<mark>'|[^\W\d_]+\.?)\s*"
-    r"(?P<inches>\d{1,2}(?:[.,]\d*)?)(?!\d)\s*(?P<after>\D*)"
-)
 _SYMBOL_THEN_LETTER = re.compile(r"([°º˚'\"%])(?=[^\W\d_])")
 _NUMERIC_DATE = re.compile(
     r"(?:\d{1,2}([./-])\d{1,2}\1(?:\d{4}|\d{2})|\d{4}([./-])\d{1,2}\2\d{1,2})(?:[ T]\d{1,2}:\d{2}.*)?"
 )
+_SHORT_DATE = re.compile(r"\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.")
 _DATE_PARTS = re.compile(r"[^\W\d_]+|\d+")
+
+
+class _Side(NamedTuple):
+    """What a side word says: the sign, and whether it is a right-handed golfer's."""
+
+    sign: int
+    golfer: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class CellReading:
-    """What a cell says: a bare number, or a value in the stored unit with the unit it states; or why it says neither."""
+    """What a cell says: a bare number, or a value in the stored unit and the unit it states; or why it says neither."""
 
     bare: float | None = None
     stored: float | None = None
@@ -50,6 +55,7 @@ class CellRules:
     decimal: str | None
     hand: str | None
     doubtful: str | None = None  # where both marks are used: the mark in cells that may be read both ways
+    typed: bool = False  # numbers arrived as numbers: a point in them is the decimal mark
 
 
 def unwrapped(text: str) -> str:
@@ -70,9 +76,7 @@ def read_cell(text: str, rules: CellRules) -> CellReading:
         return CellReading(reason=reason)
     read = _feet_and_inches(clean, rules) if rules.measurement.dimension == "length" else None
     read = read or _number(clean, rules) or CellReading(reason="date_in_number" if _is_date(clean) else "not_a_number")
-    if fixed != text and read.reason is None:
-        return CellReading(read.bare, read.stored, read.unit, read.reason, read.golfer, repaired=True)
-    return read
+    return replace(read, repaired=True) if fixed != text and read.reason is None else read
 
 
 def _known_reason(text: str) -> str | None:
@@ -97,19 +101,23 @@ def _number(text: str, rules: CellRules) -> CellReading | None:
         if before is None or side is not None:
             return None
         side = before
-    return _directed(value, found.sign, side, rules, stated, stated.name if stated else None)
+    read = _directed(value, found.sign, side, rules)
+    return read if stated is None else _in_unit(read, stated, stated.name)
 
 
 def _value(body: str, exponent: str, rules: CellRules) -> float | None:
     """Read the digits by the file's decimal mark; where both are used each cell by its only sensible reading."""
     if rules.decimal != "mixed":
         return to_number(body, exponent, rules.decimal)
-    proven = mark_proven(body, exponent)
-    return to_number(body, exponent, rules.doubtful if proven == "?" else proven)
+    mark = mark_proven(body, exponent)
+    if mark == "?":
+        mark = "." if rules.typed and "." in body else rules.doubtful
+    return to_number(body, exponent, mark)
 
 
 def _feet_and_inches(text: str, rules: CellRules) -> CellReading | None:
-    match = _FEET_INCHES.fullmatch(text)
+    """Read 5' 6" and its relatives; a sign or side word holds for the whole."""
+    match = FEET_AND_INCHES.fullmatch(text)
     if match is None or _length(match["mark"]) != "ft":
         return None
     after = match["after"].strip()
@@ -121,10 +129,12 @@ def _feet_and_inches(text: str, rules: CellRules) -> CellReading | None:
     inches = _value(match["inches"], "", rules)
     if inches is None or inches > 12:
         return None
-    value = float(match["feet"]) + unit("length", "in").to_stored(inches) / unit("length", "ft").factor
-    whole = Numeral(match["before"].strip(), match["sign"], "", "", rest.strip())
-    side = _only_side(whole, rules.measurement)
-    return _directed(value, whole.sign, side, rules, unit("length", "ft"), FEET_INCHES) if side is not False else None
+    sides = [_side(word, rules.measurement) for word in (match["before"].strip(), rest.strip()) if word]
+    if len(sides) > 1 or None in sides:
+        return None
+    feet = float(match["feet"]) + unit("length", "in").to_stored(inches) / unit("length", "ft").factor
+    read = _directed(feet, match["sign"], sides[0] if sides else None, rules)
+    return _in_unit(read, unit("length", "ft"), FEET_INCHES)
 
 
 def _length(text: str) -> str | None:
@@ -132,30 +142,23 @@ def _length(text: str) -> str | None:
     return found.name if found else None
 
 
-def _only_side(whole: Numeral, measurement: Measurement) -> "tuple[bool, int] | None | bool":
-    """Give the side word before or after, None without one, False when the words are not understood."""
-    words = [word for word in (whole.before, whole.after) if word]
-    if not words:
-        return None
-    side = _side(words[0], measurement)
-    return side if len(words) == 1 and side is not None else False
-
-
-def _side(word: str, measurement: Measurement) -> tuple[bool, int] | None:
-    """Give whether a word depends on the golfer's hand and its sign, or None for another word."""
+def _side(word: str, measurement: Measurement) -> _Side | None:
+    """Give what a side word says, or None for another word."""
     folded = plain(word.replace(">", " ").replace("→", " "))
     if folded in side_words(measurement.positive):
-        return False, side_words(measurement.positive)[folded]
+        return _Side(side_words(measurement.positive)[folded])
     if folded in golfer_words(measurement.golfer):
-        return True, golfer_words(measurement.golfer)[folded]
+        return _Side(golfer_words(measurement.golfer)[folded], golfer=True)
     return None
 
 
-def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, tuple[bool, int] | None] | None:
+def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, _Side | None] | None:
     """Understand what follows a number: a unit, a side word, or both in either order."""
     if not after:
         return None, None
     words = _SYMBOL_THEN_LETTER.sub(r"\1 ", after).split()
+    if len(words) == 1 and words[0][-1] in "LRlr" and spelled(words[0][:-1], measurement.dimension):
+        words = [words[0][:-1], words[0][-1]]  # 14ftL
     if len(words) > 8:
         return None
     for cut in range(len(words), -1, -1):
@@ -168,26 +171,27 @@ def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, t
     return None
 
 
-def _directed(  # noqa: PLR0913, PLR0917 - the six things a cell can say
-    value: float, sign: str, side: tuple[bool, int] | None, rules: CellRules, stated: Unit | None, name: str | None
-) -> CellReading:
+def _directed(value: float, sign: str, side: _Side | None, rules: CellRules) -> CellReading:
     """Give the value its sign; a sign beside a side word is never guessed, zero with a side is zero."""
-    golfer = side is not None and side[0]
-    if golfer and rules.hand is None:
+    if side is None:
+        return CellReading(bare=(-value if sign == "-" else value) + 0.0)  # adding zero turns -0.0 into 0.0
+    if side.golfer and rules.hand is None:
         return CellReading(golfer=True)
-    if side is not None and sign:
-        return CellReading(reason="sign_and_side", golfer=golfer)
-    direction = -1.0 if sign == "-" else 1.0
-    if side is not None:
-        direction = side[1] * (-1.0 if golfer and rules.hand == "left" else 1.0)
-    signed = value * direction + 0.0  # adding zero turns -0.0 into 0.0
-    if stated is None:
-        return CellReading(bare=signed, golfer=golfer)
-    return CellReading(stored=stated.to_stored(signed), unit=name, golfer=golfer)
+    if sign:
+        return CellReading(reason="sign_and_side", golfer=side.golfer)
+    turned = side.golfer and rules.hand == "left"
+    return CellReading(bare=value * (-side.sign if turned else side.sign) + 0.0, golfer=side.golfer)
+
+
+def _in_unit(read: CellReading, stated: Unit, name: str) -> CellReading:
+    """Convert a value that states its unit."""
+    if read.bare is None:
+        return read
+    return replace(read, bare=None, stored=stated.to_stored(read.bare), unit=name)
 
 
 def _is_date(text: str) -> bool:
-    if _NUMERIC_DATE.fullmatch(text):
+    if _NUMERIC_DATE.fullmatch(text) or _SHORT_DATE.fullmatch(text):
         return True
     parts = _DATE_PARTS.findall(text)
     words = [part for part in parts if not part.isdigit()]

@@ -52,7 +52,7 @@ def measured_places(headings: "Sequence[Heading]", given: Given) -> tuple[int, .
 
 
 def wanted_places(headings: "Sequence[Heading]", given: Given) -> tuple[int, ...]:
-    """Give the columns whose cells are needed: those that may be used and, to see whether they are empty, the nameless."""
+    """Give the columns whose cells are needed: those that may be used, and the nameless to see if they are empty."""
     places = [
         place
         for place, read in enumerate(headings)
@@ -68,10 +68,11 @@ def _given_field(text: str, given: Given) -> str | None:
 
 
 def map_columns(table: RawTable, given: Given) -> Mapping:
-    """Map every column, or say which question must be answered first."""
+    """Map every column; the fault, if there is one, is the first question to answer."""
     plans: list[Plan] = []
     unmapped: dict[int, str] = {}
     warnings: set[str] = set()
+    faults: list[Fault] = []
     for place, (name, label) in enumerate(zip(table.header, table.labels, strict=True)):
         empty = _all_empty(table.cells, place)
         read = heading(name, label)
@@ -83,13 +84,14 @@ def map_columns(table: RawTable, given: Given) -> Mapping:
             continue
         if name or not empty:
             unmapped[place] = read.text or f"column {place + 1}"
-        if len(fields) > 1:
-            if not empty and any(f in measurements() and measurements()[f].key for f in fields):
-                return Mapping(fault=Fault("ambiguous_column", {"column": read.text, "candidates": sorted(fields)}))
+        if len(fields) > 1 and not empty and any(f in measurements() and measurements()[f].key for f in fields):
+            faults.append(Fault("ambiguous_column", {"column": read.text, "candidates": sorted(fields)}))
+        elif len(fields) > 1:
             warnings.add("ambiguous_column")
         elif not fields and (name or not empty):
             warnings.add("unmapped_column" if name else "unnamed_column")
-    return _without_duplicates(table, plans, unmapped, warnings)
+    found = _without_duplicates(table, plans, unmapped, warnings)
+    return replace(found, fault=faults[0]) if faults else found
 
 
 def _all_empty(cells: pl.DataFrame, place: int) -> bool:
@@ -126,6 +128,7 @@ def _without_duplicates(table: RawTable, plans: list[Plan], unmapped: dict[int, 
     """Keep one column a field: empty ones go, equal ones are used once, others are asked about."""
     plans = _dates_joined(table.cells, plans)
     kept: dict[str, Plan] = {}
+    fault = None
     for name in dict.fromkeys(plan.field for plan in plans):
         same = [plan for plan in plans if plan.field == name and plan.date_place is None]
         filled = (
@@ -138,12 +141,13 @@ def _without_duplicates(table: RawTable, plans: list[Plan], unmapped: dict[int, 
                 unmapped[other.place] = other.header
         if len(filled) < 2:
             continue
-        if not all(_equal(table.cells, first, other) for other in filled[1:]):
+        if all(_equal(table.cells, first, other) for other in filled[1:]):
+            warnings.add("duplicate_column_identical")
+        else:
             facts = {"field": name, "columns": [plan.place + 1 for plan in filled]}
-            return Mapping(fault=Fault("duplicate_field", facts))
-        warnings.add("duplicate_column_identical")
+            fault = fault or Fault("duplicate_field", facts)
     chosen = tuple(plan for plan in plans if kept[plan.field] is plan or plan.date_place is not None)
-    return Mapping(chosen, tuple(unmapped[place] for place in sorted(unmapped)), frozenset(warnings))
+    return Mapping(chosen, tuple(unmapped[place] for place in sorted(unmapped)), frozenset(warnings), fault)
 
 
 def _dates_joined(cells: pl.DataFrame, plans: list[Plan]) -> list[Plan]:

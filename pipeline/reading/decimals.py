@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from pipeline.reading.numerals import mark_proven, numeral, tidy, to_number
+from pipeline.reading.numerals import FEET_AND_INCHES, LONGEST_CELL, has_figure, mark_proven, numeral, tidy, to_number
+from pipeline.units import spelled
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
 MIXED = "mixed"
 _FIRST_LOOK = 200
+_FEET = frozenset({"'", "ft", "feet"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +54,26 @@ def _is_proof(text: str, mark: str, *, typed: bool) -> bool:
 
 
 def _mark(text: str) -> str | None:
-    found = numeral(tidy(text))
-    return mark_proven(found.body, found.exponent) if found else None
+    clean = tidy(text)
+    feet = FEET_AND_INCHES.fullmatch(clean) if len(clean) <= LONGEST_CELL else None
+    if feet and feet["mark"] in _FEET:
+        return mark_proven(feet["inches"])
+    found = numeral(clean)
+    if found is None or (
+        found.after and (found.body[-1] in ".," or (has_figure(found.after) and not spelled(found.after)))
+    ):
+        return None  # a date or a slip says nothing about marks
+    return mark_proven(found.body, found.exponent)
 
 
-def ambiguous_texts(column: pl.Series) -> list[str]:
-    """Give the different cells of a column whose one mark may be either."""
-    marked = column.filter(column.str.contains("[.,]")).unique(maintain_order=True)
+def ambiguous_texts(column: pl.Series, *, typed: bool = False) -> list[str]:
+    """Give the different cells of a column whose one mark may be either; a point in typed cells is settled."""
+    marked = column.filter(column.str.contains("," if typed else "[.,]")).unique(maintain_order=True)
     return [text for text in marked if _mark(text) == "?"]
 
 
 def settle(
-    columns: "Mapping[str, pl.Series]", plausible: "Callable[[str, float], bool]"
+    columns: "Mapping[str, pl.Series]", plausible: "Callable[[str, float], bool]", *, typed: bool = False
 ) -> tuple[str | None, str | None]:
     """Choose the mark under which every column's ambiguous figures are plausible.
 
@@ -71,7 +81,7 @@ def settle(
     """
     fits: dict[str, set[str]] = {}
     for name, column in columns.items():
-        texts = ambiguous_texts(column)
+        texts = ambiguous_texts(column, typed=typed)
         if texts:
             fits[name] = {mark for mark in ".," if plausible(name, _median(texts, mark))}
     if not fits:

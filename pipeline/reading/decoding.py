@@ -1,4 +1,4 @@
-"""Bytes → text: byte order mark, else the pattern of UTF-16, else strict UTF-8, else line by line with one old code page.
+"""Bytes → text: byte order mark, else the pattern of UTF-16, else strict UTF-8, else by line with an old code page.
 
 Statistical guessing is left out on purpose: a wrong guess decodes without an error and then changes names and units.
 """

@@ -16,39 +16,11 @@ _SEP_LINE = re.compile(r'"?sep=(\\t|[^"\s\w]|\t)(?:\1|["\s])*', re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A delimiter, None for a table of one column, and the line (from 0) on which its records start."""
+    """A delimiter, None for a table of one column; the line (from 0) where its records start, and the first of them."""
 
     delimiter: str | None
     start: int
-
-
-def choose(lines: list[str], profile: frozenset[str]) -> Choice | None:
-    """Obey a `sep=` line under which a heading is recognised, else try the four candidates; None when no heading is found."""
-    stated = _stated(lines)
-    if stated and (obeyed := _rate(lines, stated, 1, profile)):
-        return Choice(stated if obeyed.several else None, 1)
-    sample = "\n".join(lines[: 2 * _SAMPLE])
-    rated = [
-        (rating, -place, delimiter)
-        for place, delimiter in enumerate(CANDIDATES)
-        if delimiter in sample and (rating := _rate(lines, delimiter, 0, profile))
-    ]
-    absent = next((delimiter for delimiter in CANDIDATES if delimiter not in sample), None)
-    if (
-        absent
-        and not any(rating.agrees and rating.several for rating, *_ in rated)
-        and (rating := _rate(lines, absent, 0, profile))
-    ):
-        rated.append((rating, -len(CANDIDATES), absent))
-    if not rated:
-        return None
-    best, _, delimiter = max(rated)
-    return Choice(delimiter if best.several else None, 0)
-
-
-def _stated(lines: list[str]) -> str | None:
-    match = _SEP_LINE.fullmatch(lines[0].strip("\r ")[:200]) if lines else None
-    return match.group(1).replace("\\t", "\t") if match else None
+    sample: tuple[Record, ...] = ()
 
 
 class _Rating(NamedTuple):
@@ -57,21 +29,53 @@ class _Rating(NamedTuple):
     agrees: bool  # most rows have the width of the heading
     words: int
     share: float
-    several: bool
+    several: bool  # columns
 
 
-def _rate(lines: list[str], delimiter: str, start: int, profile: frozenset[str]) -> _Rating | None:
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A delimiter tried."""
+
+    delimiter: str
+    rating: _Rating
+    sample: tuple[Record, ...]
+
+    def chosen(self, start: int) -> Choice:
+        """Choose it; where there is one column only no delimiter is reported, and what it split is split again."""
+        return Choice(self.delimiter, start, self.sample) if self.rating.several else Choice(None, start)
+
+
+def choose(lines: list[str], profile: frozenset[str]) -> Choice | None:
+    """Obey a `sep=` line under which a heading is recognised, else try the candidates; None without a heading."""
+    stated = _stated(lines)
+    if stated and (obeyed := _try(lines, stated, 1, profile)):
+        return obeyed.chosen(1)
+    sample = "\n".join(lines[: 2 * _SAMPLE])
+    trials = [_try(lines, delimiter, 0, profile) for delimiter in CANDIDATES if delimiter in sample]
+    found = [trial for trial in trials if trial]
+    if not any(trial.rating.several for trial in found):  # one column then, split by nothing
+        absent = next((delimiter for delimiter in CANDIDATES if delimiter not in sample), None)
+        last = _try(lines, absent, 0, profile) if absent else None
+        found += [last] if last else []
+    return max(found, key=lambda trial: trial.rating).chosen(0) if found else None  # the first of equals
+
+
+def _stated(lines: list[str]) -> str | None:
+    match = _SEP_LINE.fullmatch(lines[0].strip("\r ")[:200]) if lines else None
+    return match.group(1).replace("\\t", "\t") if match else None
+
+
+def _try(lines: list[str], delimiter: str, start: int, profile: frozenset[str]) -> _Trial | None:
     sample = records(lines, delimiter, start, _SAMPLE)
     header = find_header(sample, profile)
     if header is None:
         return None
     width = len(header.names)
     widths = [_width(record, width) for record in sample[header.position + 1 :] if _counts(record)]
-    share = sum(found == width for found in widths) / len(widths) if widths else 1.0
-    score = recognised(sample[header.position].cells, profile) or recognised(
-        [read.text for read in header.headings], profile
-    )
-    return _Rating(share > 0.5, score, share, width > 1)
+    share = sum(found == width for found in widths) / len(widths) if widths else 0.0
+    texts = [read.text for read in header.headings]
+    words = recognised(sample[header.position].cells, profile) or recognised(texts, profile)
+    return _Trial(delimiter, _Rating(share > 0.5, words, share, width > 1), sample)
 
 
 def _counts(record: Record) -> bool:

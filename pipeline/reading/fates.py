@@ -58,9 +58,10 @@ class Odd:
     last_open: bool = False
     fate: str = field(default="")
 
-    def content(self, measured: "Sequence[int]") -> tuple[bool, bool]:
-        """Tell whether a measured column holds a digit, and whether one holds a null word."""
-        cells = [self.cells[place] for place in measured if place < len(self.cells)]
+    def content(self, layout: Layout) -> tuple[bool, bool]:
+        """Tell whether a measured column or the surplus holds a digit, and whether one holds a null word."""
+        cells = [self.cells[place] for place in layout.measured if place < len(self.cells)]
+        cells += self.cells[len(layout.names) :]
         return any(map(has_figure, cells)), any(cell and is_null_word(cell) for cell in cells)
 
 
@@ -150,7 +151,7 @@ def _odd(rows: pl.DataFrame, layout: Layout, source: "Source", last: object) -> 
 
 def _fate(record: Odd, layout: Layout) -> str:
     """Give the fate of a record by itself, in the order of the steps; text is settled when all are known."""
-    figure, null_word = record.content(layout.measured)
+    figure, null_word = record.content(layout)
     found = _never_a_shot(record, layout, figure=figure) or record.problem
     if found:
         return found
@@ -162,10 +163,10 @@ def _fate(record: Odd, layout: Layout) -> str:
 
 
 def _never_a_shot(record: Odd, layout: Layout, *, figure: bool) -> str | None:
-    if record.cells[0].startswith("#") and not (figure and record.width == len(layout.names)):
-        return "comment"
     if layout.repeated_by(record.cells):
         return "repeated_header"
+    if record.cells[0].startswith("#") and not (figure and record.width == len(layout.names)):
+        return "comment"
     summary = record.problem != "unclosed_quote" and is_summary_label(next(filter(None, record.cells), ""))
     return "summary_row" if summary else None
 
@@ -173,7 +174,7 @@ def _never_a_shot(record: Odd, layout: Layout, *, figure: bool) -> str | None:
 def _settle_text(odd: "Sequence[Odd]", lines: pl.Series, layout: Layout) -> None:
     """Text before the first or after the last shot was never one; between shots it is a shot to be rejected."""
     counted = {SHOT, "too_many_fields", "nul_byte"}
-    shots = [record.line for record in odd if record.fate in counted and any(record.content(layout.measured))]
+    shots = [record.line for record in odd if record.fate in counted and any(record.content(layout))]
     edges = [edge for edge in (lines.min(), lines.max()) if isinstance(edge, int)] + shots
     for record in odd:
         if record.fate == TEXT and edges and min(edges) < record.line < max(edges):

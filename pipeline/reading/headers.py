@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.reading.naming import Heading, heading, is_number_like, unit_spelled
 from pipeline.reading.parts import MAX_COLUMNS, Record
+from pipeline.schema import measurements
 from pipeline.trade_words import is_null_word, spaced
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def recognised(cells: "Sequence[str]", profile: frozenset[str] = frozenset()) ->
         read = _cell_heading(cell)
         if read.fields or read.text in profile:
             known += 1
-            with_unit += read.unit is not None
+            with_unit += read.unit is not None and any(name in measurements() for name in read.fields)
     return known if known >= 2 or (known and (known == len(filled) or with_unit)) else 0
 
 
@@ -134,17 +135,18 @@ def is_units_row(cells: "Sequence[str]") -> bool:
 
 
 def units_row_after(records: "Sequence[Record]", position: int) -> int | None:
-    """Give the place of the units row under the heading; blank records and comments may lie between."""
+    """Give the place of the units row; blank records, comments and the heading once more may lie between."""
+    heading_cells = _trimmed(records[position].cells)
     for place in range(position + 1, len(records)):
         record = records[place]
-        if record.blank or record.cells[0].startswith("#"):
+        if record.blank or record.cells[0].startswith("#") or _trimmed(record.cells) == heading_cells:
             continue
         return place if not record.problem and is_units_row(record.cells) else None
     return None
 
 
 def preamble(records: "Sequence[Record]") -> dict[str, str]:
-    """Read keys and values above the heading: `Key:` before its value, `Key: value` in a cell, or two cells in a line."""
+    """Read keys and values above the heading: `Key:` before its value, `Key: value` in a cell, or two cells a line."""
     meta: dict[str, str] = {}
     for record in records:
         if not record.problem:

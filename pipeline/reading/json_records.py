@@ -4,13 +4,14 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.reading.parts import MAX_COLUMNS, Record, Refused
+from pipeline.reading.parts import Record, Refused
 from pipeline.reading.sheets import RecordSource
 from pipeline.records import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_MOST_KEYS = 256  # different keys looked at; more would be hostile
 _ENDINGS = (".json", ".jsonl", ".ndjson")
 
 
@@ -39,17 +40,19 @@ def looks_like_json(text: str, name: str) -> bool:
     return name.lower().endswith(_ENDINGS) or start[1:].lstrip()[:1] in {"{", '"', "}"}
 
 
-def json_source(text: str) -> JsonFound | Refused | None:
-    """Give the records of a JSON text, a refusal for one that breaks off, or None when it is no JSON after all."""
+def json_source(text: str) -> JsonFound | Refused:
+    """Give the records of a JSON text, or refuse one that breaks off or holds none."""
     found = _whole(text) or _line_wise(text)
     if found is None:
         broken = text.lstrip()[:1] == "[" and not text.rstrip().endswith("]")
         return Refused(Fault("incomplete_file")) if broken else Refused(Fault("not_tabular", {"detected": "json"}))
-    keys = list(dict.fromkeys(key for _, item in found.objects for key in item))[:MAX_COLUMNS]
+    keys = list(dict.fromkeys(key for _, item in found.objects for key in item))[:_MOST_KEYS]
     records = [Record(0, tuple(keys), None, 1)]
     for place, (line, item) in enumerate(found.objects, start=2):
         records.append(Record(line, tuple(_cell(item.get(key)) for key in keys), None, place))
-    warnings = frozenset({"nonstandard_json"} if found.nonstandard else set())
+    warnings = frozenset({"nonstandard_json"} if found.nonstandard else set()) | frozenset(
+        reason for _, reason in found.rejected if reason == "truncated_last_line"
+    )
     return JsonFound(RecordSource("json", tuple(records), found.rejected), warnings)
 
 
@@ -83,7 +86,7 @@ def _whole(text: str) -> _Objects | None:
     items = _items(content)
     if items is None:
         return None
-    objects = tuple((line, item) for line, item in enumerate(items, start=1) if isinstance(item, dict))
+    objects = tuple((line, _flat(item)) for line, item in enumerate(items, start=1) if isinstance(item, dict))
     rejected = tuple(
         (line, "invalid_json_line") for line, item in enumerate(items, start=1) if not isinstance(item, dict)
     )
@@ -111,7 +114,7 @@ def _line_wise(text: str) -> _Objects | None:
             continue
         item = _object(decode, part)
         if item is not None:
-            objects.append((line, item))
+            objects.append((line, _flat(item)))
         else:
             rejected.append((line, "truncated_last_line" if line == len(lines) else "invalid_json_line"))
     return _Objects(tuple(objects), tuple(rejected), decode.nonstandard) if objects else None
@@ -123,6 +126,17 @@ def _object(decode: _Decoder, part: str) -> dict[str, Any] | None:
     except (ValueError, RecursionError):
         return None
     return item if isinstance(item, dict) else None
+
+
+def _flat(item: dict[str, Any], depth: int = 3) -> dict[str, Any]:
+    """Bring objects inside an object up to it: {"ball": {"speed": 1}} becomes {"ball.speed": 1}."""
+    flat: dict[str, Any] = {}
+    for key, value in item.items():
+        if isinstance(value, dict) and depth:
+            flat |= {f"{key}.{inner}": found for inner, found in _flat(value, depth - 1).items()}
+        else:
+            flat[key] = value
+    return flat
 
 
 def _cell(value: Any) -> str:  # noqa: ANN401 - whatever the JSON holds

@@ -1,4 +1,4 @@
-"""A table of text → measurements: columns mapped, decimal mark and units settled, cells read; or the question to ask."""
+"""A table of text → measurements: columns mapped, decimal mark and units settled, cells read; or a question."""
 
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -12,7 +12,7 @@ from pipeline.reading.columns import Plan, map_columns
 from pipeline.reading.decimals import MIXED, Marks, proven_marks, settle
 from pipeline.reading.measuring import Numbers, read_numbers
 from pipeline.reading.parts import Refused
-from pipeline.records import Dialect, Fault, Given, RawTable
+from pipeline.records import ColumnUse, Dialect, Fault, Given, RawTable
 from pipeline.schema import measurements
 from pipeline.units import Unit, unit
 
@@ -45,26 +45,36 @@ def understand(table: RawTable, given: Given) -> Meaning | Refused:
     """Understand a table, or say which question must be answered first."""
     mapping = map_columns(table, given)
     warnings = table.warnings | mapping.warnings
-    if mapping.fault:
-        return Refused(mapping.fault, table.dialect, table.meta, warnings)
     measured = [plan for plan in mapping.plans if plan.field in measurements()]
-    cells = pl.DataFrame([table.cells[f"c{plan.place}"].alias(plan.field) for plan in measured])
     declared = scales.declared(measured, table.meta, given)
+    known = tuple(_as_declared(plan, declared) for plan in mapping.plans)
+    if mapping.fault:
+        return Refused(mapping.fault, table.dialect, table.meta, warnings, known, mapping.unmapped)
+    cells = pl.DataFrame([table.cells[f"c{plan.place}"].alias(plan.field) for plan in measured])
     decimal = _decimal(table, cells, measured, declared)
     if isinstance(decimal, Fault):
-        return Refused(decimal, table.dialect, table.meta, warnings)
+        return Refused(decimal, table.dialect, table.meta, warnings, known, mapping.unmapped)
     dialect = table.dialect if table.dialect.encoding == "json" else replace(table.dialect, decimal=decimal.mark)
-    rules = {
-        name: CellRules(measurements()[name], decimal.mark, _hand(given), decimal.doubtful.get(name))
-        for name in cells.columns
-    }
-    numbers = read_numbers(cells, rules)
+    numbers = read_numbers(cells, _rules(cells.columns, decimal, given, typed=table.typed))
     warnings |= decimal.warnings | _noticed(numbers, declared)
     fault = scales.question(measured, numbers, declared) or _hand_question(table, mapping.plans, numbers, given)
     if fault:
-        return Refused(fault, dialect, table.meta, warnings)
+        return Refused(fault, dialect, table.meta, warnings, known, mapping.unmapped)
     settled = {name: scales.scale(numbers[name], *declared[name]) for name in numbers}
     return Meaning(dialect, mapping.plans, mapping.unmapped, numbers, settled, warnings)
+
+
+def _as_declared(plan: Plan, declared: "Mapping[str, tuple[Unit | None, str]]") -> ColumnUse:
+    """Describe a column as far as it is understood while a question is open."""
+    found, unit_from = declared.get(plan.field, (None, "none"))
+    return ColumnUse(plan.header, plan.field, found.name if found else None, unit_from)
+
+
+def _rules(names: "Sequence[str]", decimal: _Decimal, given: Given, *, typed: bool) -> dict[str, CellRules]:
+    return {
+        name: CellRules(measurements()[name], decimal.mark, _hand(given), decimal.doubtful.get(name), typed)
+        for name in names
+    }
 
 
 def _hand(given: Given) -> str | None:
@@ -75,7 +85,7 @@ def _hand(given: Given) -> str | None:
 def _decimal(
     table: RawTable, cells: pl.DataFrame, plans: "Sequence[Plan]", declared: "Mapping[str, tuple[Unit | None, str]]"
 ) -> _Decimal | Fault:
-    """Take the proven mark, else the one that gives possible figures; where both occur settle doubtful cells by column."""
+    """Take the proven mark, else the one that gives possible figures; with both, settle doubtful cells by column."""
     marks: Marks = proven_marks(
         cells.get_columns(), comma_separated=table.dialect.delimiter == ",", quoted=table.quoted, typed=table.typed
     )
@@ -87,7 +97,7 @@ def _decimal(
     if marks.decimal == MIXED:
         doubtful: dict[str, str] = {}
         for name in cells.columns:
-            mark, asked = settle({name: cells[name]}, plausible)
+            mark, asked = settle({name: cells[name]}, plausible, typed=table.typed)
             if asked:
                 return Fault("ambiguous_number_format", {"column": headers[asked]})
             if mark:
@@ -121,7 +131,7 @@ def _noticed(numbers: "Mapping[str, Numbers]", declared: "Mapping[str, tuple[Uni
 def _hand_question(
     table: RawTable, plans: "Sequence[Plan]", numbers: "Mapping[str, Numbers]", given: Given
 ) -> Fault | None:
-    """Ask for the hand when a cell uses a golfer's word and it is unknown, or may not hold for all golfers in the file."""
+    """Ask for the hand when a cell uses a golfer's word and the hand is unknown or there are several golfers."""
     columns = [plan.header for plan in plans if plan.field in numbers and numbers[plan.field].golfer]
     if not columns or (_hand(given) and _golfers(table, plans) < 2):
         return None

@@ -1,20 +1,22 @@
 """One heading: which measurements its name may mean and which unit it states.
 
-A trailing word counts as a unit only if what remains is a known name and the dimension fits; a name is never used up as a unit.
+A trailing word counts as a unit only if what remains is a known name and the dimension fits; a name is never used up as
+a unit.
 """
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from pipeline.reading.mending import mended
 from pipeline.schema import measurements
-from pipeline.trade_words import measurements_called, spaced, unit_connectors
+from pipeline.trade_words import measurements_called, spaced, unit_connectors, without_label_words
 from pipeline.units import Unit, spelled
 
 _LONGEST_NAME = 80
 _MANY_DIGITS = re.compile(r"(?:\d\D*){4}")  # a date, an identifier, a whole row: no heading
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
+_WRAPPED = re.compile(r"\[[^\[\]]*\]|\([^()]*\)|\{[^{}]*\}")
 _NUMBER_LIKE = re.compile(r"[+\-\u2212\u2013]?\s?[\d.,]*\d[\d.,'’\u00a0\u202f\u2009 ]*\Z")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 _GLUED = re.compile(r"(?<=[^\s/])(?=[°º˚%\"']\Z)")
@@ -53,28 +55,30 @@ def heading(name: str, label: str = "") -> Heading:
     if not text or len(text) > _LONGEST_NAME or _MANY_DIGITS.search(text):
         return Heading(text)
     read = _understood(text)
-    if label and len(read.fields) != 1:  # the label may only say which part of the flight this is
-        swapped = _understood(spaced(f"{name} {label}"))
-        alone = _understood(spaced(name))
-        read = next((other for other in (swapped, alone) if len(other.fields) == 1), read)
+    if label and len(read.fields) != 1:  # the label may only say which part of the shot this is
+        short = without_label_words(label)
+        others = (_understood(spaced(words)) for words in (f"{short} {name}", f"{name} {short}", name))
+        read = next((other for other in others if len(other.fields) == 1), read)
     return Heading(text, read.fields, read.unit, read.repaired)
 
 
 @lru_cache(maxsize=8192)
 def _understood(text: str) -> Heading:
     repaired = mended(text)
-    rest, remarks, unit = _without_brackets(repaired)
-    fields = _called(rest, remarks)
+    wrapped = _WRAPPED.fullmatch(repaired)  # [Club] instead of Club
+    rest, remarks, unit = _without_brackets(wrapped.group()[1:-1] if wrapped else repaired)
+    fields = _called(rest, remarks) or (_called(_without_connector(rest), remarks) if unit else ())
     if unit is None and not fields:
         fields, unit = _with_trailing_unit(rest) or (fields, None)
     return Heading(text, narrowed(fields, unit), unit, repaired != text)
 
 
 def narrowed(fields: tuple[str, ...], unit: Unit | None) -> tuple[str, ...]:
-    """Keep the meanings whose dimension fits a stated unit: a `Carry` in seconds is no carry."""
+    """Keep the meanings that fit a stated unit: a `Carry` in seconds is no carry, a `Time` in them no time of day."""
     if unit is None:
         return fields
-    return tuple(name for name in fields if name in measurements() and measurements()[name].dimension == unit.dimension)
+    kinds = {name: measurements()[name].dimension if name in measurements() else "text" for name in fields}
+    return tuple(name for name, kind in kinds.items() if kind == unit.dimension or (kind == "text" and name != "time"))
 
 
 def _without_brackets(text: str) -> tuple[str, list[str], Unit | None]:
@@ -84,11 +88,17 @@ def _without_brackets(text: str) -> tuple[str, list[str], Unit | None]:
     for match in _BRACKETS.finditer(text):
         inner = match.group(1).strip()
         found = None if inner.lower() in _NO_UNIT else unit_spelled(inner)
-        if found and unit is None:
+        if found and unit is None and found.dimension in _dimensions():
             unit = found
         else:
             remarks.append(inner)
     return _BRACKETS.sub(" ", text).strip(), remarks, unit
+
+
+@cache
+def _dimensions() -> frozenset[str]:
+    """Give the dimensions a shot has; `(c)` behind a name is no temperature."""
+    return frozenset(measurement.dimension for measurement in measurements().values())
 
 
 def _called(name: str, remarks: list[str]) -> tuple[str, ...]:
@@ -98,7 +108,7 @@ def _called(name: str, remarks: list[str]) -> tuple[str, ...]:
             fields = measurements_called(whole)
             if len(fields) == 1:
                 return fields
-    return measurements_called(name) or measurements_called(_without_connector(_CAMEL.sub(" ", name)))
+    return measurements_called(name) or measurements_called(_CAMEL.sub(" ", name))
 
 
 def _without_connector(name: str) -> str:

@@ -5,7 +5,13 @@ from dataclasses import dataclass
 
 LONGEST_CELL = 100  # a longer cell in a measured column is no number
 _MINUS = re.compile("\u2212(?=[\\d.,])|\u2013(?=[\\d.,])")
-_TYPOGRAPHIC = str.maketrans({"’": "'", "‘": "'", "′": "'", "´": "'", "`": "'", "″": '"', "“": '"', "”": '"', "„": '"'})
+_TYPOGRAPHIC = str.maketrans(
+    {
+        **dict.fromkeys("’‘′´", "'"),
+        **dict.fromkeys("″“”„", '"'),
+        **dict.fromkeys("\u200b\u200e\u200f\ufeff"),  # marks without width
+    }
+)
 _SPACES = "'\u0020\u00a0\u202f\u2009"
 _NUMERAL = re.compile(
     rf"""(?P<before>(?:[^\W\d_][^\d]*?)?)\s*
@@ -14,6 +20,10 @@ _NUMERAL = re.compile(
     (?P<exponent>[eE][+-]?\d{{1,4}}(?!\d))?
     (?P<after>.*)""",
     re.VERBOSE | re.DOTALL,
+)
+FEET_AND_INCHES = re.compile(
+    r"(?P<before>(?:[^\W\d_][^\d]*?)?)\s*(?P<sign>[+-]?)\s*(?P<feet>\d{1,4})\s*(?P<mark>'|[^\W\d_]+\.?)\s*"
+    r"(?P<inches>\d{1,2}(?:[.,]\d*)?)(?!\d)\s*(?P<after>\D*)"
 )
 _GROUPED = {mark: re.compile(rf"[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+") for mark in ".,"}
 _GROUP_SPACE = re.compile(f"[{_SPACES}]")
@@ -38,10 +48,10 @@ class Numeral:
 
 
 def tidy(text: str) -> str:
-    """Unify minus signs and typographic quotation marks; white space around the cell goes."""
+    """Unify minus signs and typographic quotation marks; signs without width go."""
     if text.isascii():
-        return text
-    return _MINUS.sub("-", text.translate(_TYPOGRAPHIC)).replace("''", '"')
+        return text.replace("''", '"')
+    return _MINUS.sub("-", text.translate(_TYPOGRAPHIC)).replace("''", '"').strip()
 
 
 def numeral(text: str) -> Numeral | None:
@@ -58,7 +68,7 @@ def numeral(text: str) -> Numeral | None:
 def mark_proven(body: str, exponent: str = "") -> str | None:
     """Give the decimal mark a number proves, `?` when its one mark may be either, None when it says nothing.
 
-    Proof is: both marks; one mark not followed by exactly three digits; a leading 0; more than three digits before the mark.
+    Proof is: both marks; one mark not followed by exactly three digits; a leading 0; more than three digits before it.
     """
     digits = _without_spaces(body)
     dots, commas = digits.count("."), digits.count(",")

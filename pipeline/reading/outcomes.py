@@ -44,7 +44,7 @@ def outcome(table: RawTable, meaning: "Meaning") -> Outcome:
             for name in touched
         )
         shots = shots.with_columns(inside)
-    return _sorted_out(shots, meaning.plans, fields, faults, warnings)
+    return _sorted_out(shots, fields, faults, warnings)
 
 
 def _stored(meaning: "Meaning") -> list[pl.Series]:
@@ -99,7 +99,6 @@ def _faults(meaning: "Meaning", impossible: "Sequence[tuple[int, str]]") -> dict
 
 def _sorted_out(
     shots: pl.DataFrame,
-    plans: "Sequence[Plan]",
     fields: "Sequence[str]",
     faults: "Mapping[int, list[tuple[int, str, str, str]]]",
     warnings: frozenset[str],
@@ -140,7 +139,7 @@ def empty_shots() -> pl.DataFrame:
 
 def _complete(shots: pl.DataFrame) -> pl.DataFrame:
     """Add the columns the file does not have, empty, so that every frame of shots has the same."""
-    kinds = {**dict.fromkeys(measurements(), pl.Float64), **dict.fromkeys(sorted(text_fields()), pl.String)}
-    nothing = {kind: pl.Series([None], dtype=kind).new_from_index(0, shots.height) for kind in (pl.Float64, pl.String)}
-    columns = (shots[name] if name in shots.columns else nothing[kind].alias(name) for name, kind in kinds.items())
+    number, text = (pl.Series([None], dtype=kind).new_from_index(0, shots.height) for kind in (pl.Float64, pl.String))
+    nothing = {**dict.fromkeys(measurements(), number), **dict.fromkeys(sorted(text_fields()), text)}
+    columns = (shots[name] if name in shots.columns else empty.alias(name) for name, empty in nothing.items())
     return pl.DataFrame([shots["line"], *columns])

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
-from pipeline.records import Dialect, Fault
+from pipeline.records import ColumnUse, Dialect, Fault
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,6 +21,8 @@ class Refused:
     dialect: Dialect = field(default_factory=Dialect)
     meta: dict[str, str] = field(default_factory=dict)
     warnings: frozenset[str] = frozenset()
+    columns: tuple[ColumnUse, ...] = ()  # as far as they were understood
+    unmapped: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,5 @@
 """One shot file from bytes to shots: the order of the steps, and nothing else."""
 
-import polars as pl
-
 from pipeline.reading.meaning import Meaning, understand
 from pipeline.reading.outcomes import empty_shots, outcome
 from pipeline.reading.parts import Refused
@@ -31,8 +29,8 @@ def _refused(file: ShotFile, refused: Refused) -> FileReading:
         outcome=data_table("faults")["file"][refused.fault.kind]["outcome"],
         fault=refused.fault,
         dialect=refused.dialect,
-        columns=(),
-        unmapped=(),
+        columns=refused.columns,
+        unmapped=refused.unmapped,
         shots=empty_shots(),
         rejected=(),
         bad_cells=(),

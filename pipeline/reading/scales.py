@@ -1,4 +1,4 @@
-"""The unit of each column: stated in the cells, the heading, the units row, the preamble or the profile, else a default or asked."""
+"""The unit of each column: stated in cells, heading, units row, preamble or profile, else a default or asked for."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -151,9 +151,9 @@ def _proposals(
             found = stated[name][0]
             bare = numbers[name].bare.drop_nulls()
             stored = numbers[name].stored
-            values = [value for value in (stored.drop_nulls() if stored is not None else ())]
+            values = [*(stored.drop_nulls() if stored is not None else ())]
             values += [found.to_stored(value) for value in bare] if found else []
-            known[name] = float(pl.Series(values, dtype=pl.Float64).median() or 0.0)  # type: ignore[arg-type]
+            known[name] = _median(pl.Series(values, dtype=pl.Float64))
     left = thinned(fits, {name: _median(numbers[name].bare) for name in fits}, known)
     return {plan.header: left[plan.field] for plan in plans if plan.field in left}
 

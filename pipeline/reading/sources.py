@@ -24,22 +24,25 @@ class Opened:
 def open_source(file: ShotFile, profile: frozenset[str]) -> Opened | Refused:
     """Open a file of any kind; profile holds headings that are known beforehand."""
     kind = kind_of(file.content)
-    if kind == "empty":
-        return empty_file(file.content)
-    if kind == "incomplete":
-        return Refused(Fault("incomplete_file"))
-    if kind == "xlsx":
-        workbook = workbook_source(file.content, profile)
-        return workbook if isinstance(workbook, Refused) else Opened(workbook)
-    if kind != "text":
-        return Refused(Fault("not_tabular", {"detected": kind}))
-    decoded = decode(file.content)
-    if isinstance(decoded, Refused):
-        return decoded
-    if looks_like_json(decoded.text, file.name):
+    match kind:
+        case "text":
+            decoded = decode(file.content)
+            return decoded if isinstance(decoded, Refused) else _decoded(decoded, file.name, profile)
+        case "xlsx":
+            workbook = workbook_source(file.content, profile)
+            return workbook if isinstance(workbook, Refused) else Opened(workbook)
+        case "empty":
+            return empty_file(file.content)
+        case "incomplete":
+            return Refused(Fault("incomplete_file"))
+        case _:
+            return Refused(Fault("not_tabular", {"detected": kind}))
+
+
+def _decoded(decoded: Decoded, name: str, profile: frozenset[str]) -> Opened | Refused:
+    if looks_like_json(decoded.text, name):
         found = json_source(decoded.text)
-        if found is not None:
-            return found if isinstance(found, Refused) else Opened(found.source, found.warnings)
+        return found if isinstance(found, Refused) else Opened(found.source, found.warnings)
     return _text(decoded, profile)
 
 
@@ -49,5 +52,6 @@ def _text(decoded: Decoded, profile: frozenset[str]) -> Opened | Refused:
     if choice is None:
         detected = TextSource(decoded.encoding, None, lines, 0, quoted=True).kind
         return Refused(Fault("not_tabular", {"detected": detected}), Dialect(), {}, decoded.warnings)
-    source = TextSource(decoded.encoding, choice.delimiter, lines, choice.start, quoted='"' in decoded.text)
+    quoted = '"' in decoded.text
+    source = TextSource(decoded.encoding, choice.delimiter, lines, choice.start, quoted, choice.sample)
     return Opened(source, decoded.warnings)

@@ -3,7 +3,7 @@
 from itertools import islice, pairwise
 from typing import TYPE_CHECKING
 
-from pipeline.reading.fates import DROPPED, TEXT, Layout, Odd
+from pipeline.reading.fates import DROPPED, Layout, Odd
 from pipeline.reading.headers import is_units_row, recognised
 from pipeline.reading.naming import heading, is_number_like
 from pipeline.reading.numerals import has_figure
@@ -55,7 +55,7 @@ def later_headings(odd: "Sequence[Odd]", lines: "pl.Series", layout: Layout, sou
 
 
 def _was_text(record: Odd, layout: Layout) -> bool:
-    return not record.problem and record.fate not in DROPPED and not any(record.content(layout.measured))
+    return not record.problem and record.fate not in DROPPED and not any(record.content(layout))
 
 
 def _is_heading(cells: "Sequence[str]", layout: Layout) -> bool:

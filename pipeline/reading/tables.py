@@ -101,7 +101,7 @@ def _stacked(top: _Top, judged: Judged, lines: pl.Series, layout: Layout, source
     return Fault("multiple_tables", {"header_lines": sorted({top.line, *later, *([earlier] if earlier else ())})})
 
 
-def _raw_table(  # noqa: PLR0913, PLR0917 - one argument a part of the record
+def _raw_table(
     top: _Top, judged: Judged, source: Source, dialect: Dialect, meta: dict[str, str], warnings: frozenset[str]
 ) -> RawTable:
     names = top.header.names

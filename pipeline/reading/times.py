@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 _ISO = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[ T](?:[01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]$"
 _CLOCK_ONLY = r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?\s*(?:[AaPp]\.?[Mm]\.?)?$"
 _FEW = 400  # below, plain Python is faster than setting up columns
+_ISO_TEXT = re.compile(_ISO)
 _CLOCK = (
     r"(?:[ T,]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Z|UTC|[+-]\d{2}:?\d{2}))?)?"
 )
@@ -38,8 +39,13 @@ def read_times(texts: pl.Series) -> tuple[pl.Series, bool]:
         return _one_by_one(texts, texts.unique().to_list())
     dates = texts.str.slice(0, 10)
     impossible = [date for date in dates.unique() if date and not _is_date(date)]
-    plain_iso = texts.str.contains(_ISO) & ~dates.is_in(impossible)
-    times = texts.str.replace(" ", "T", literal=True).set(~plain_iso, None)
+    plain_iso = texts.str.contains(_ISO)
+    if impossible:
+        plain_iso &= ~dates.is_in(impossible)
+    times = texts.str.replace(" ", "T", literal=True)
+    if plain_iso.all():
+        return times, False
+    times = times.set(~plain_iso.fill_null(value=False), None)
     others = texts.filter(~plain_iso).unique().to_list()
     slow, unsure = _one_by_one(texts, others)
     return times.fill_null(slow), unsure
@@ -71,7 +77,7 @@ def _day_first(texts: "Sequence[str]") -> bool | None:
 
 
 def _iso(text: str, *, day_first: bool | None) -> str | None:
-    if len(text) == 19 and text[4] == text[7] == "-" and text[13] == text[16] == ":":  # the usual form, read fastest
+    if _ISO_TEXT.match(text):  # the usual form, read fastest
         return _built(text[:4], text[5:7], text[8:10], (text[11:13], text[14:16], text[17:]))
     if match := _YEAR_FIRST.fullmatch(text):
         return _built(match[1], match[3], match[4], match.groups()[4:])

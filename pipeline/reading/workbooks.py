@@ -35,7 +35,7 @@ def workbook_source(content: bytes, profile: frozenset[str]) -> RecordSource | R
 
 def _sheets(content: bytes) -> "Iterator[Iterable[tuple[Any, ...]]]":
     """Give the rows of each sheet, small sheets with their error cells."""
-    import openpyxl  # noqa: PLC0415 - a tenth of a second, and few files are workbooks
+    import openpyxl  # type: ignore[import-untyped]  # noqa: PLC0415 - slow to import, and few files are workbooks
 
     book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     for number, sheet in enumerate(book.worksheets):
@@ -48,7 +48,7 @@ def _sheets(content: bytes) -> "Iterator[Iterable[tuple[Any, ...]]]":
 def _fast_rows(content: bytes, number: int) -> "Iterable[tuple[Any, ...]]":
     import fastexcel  # noqa: PLC0415 - as above
 
-    sheet = fastexcel.read_excel(content).load_sheet(number, header_row=None, dtypes="string")
+    sheet = fastexcel.read_excel(content).load_sheet(number, header_row=None, skip_rows=0, dtypes="string")
     return sheet.to_polars().iter_rows()
 
 
