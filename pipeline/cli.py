@@ -16,6 +16,7 @@ COMMANDS = {
     "watch": "watch a studio's drop folder and make a report of whatever comes",
     "process": "work off a studio's drop folder once",
     "check": "show how a shot file is read, without making anything",
+    "answer": "answer what a held file asks, once for all files of its layout",
     "fly": "fly a ball through air and over ground",
     "doctor": "say what is missing on this machine and how to get it",
 }

@@ -4,6 +4,7 @@ import datetime as dt
 import glob
 import hashlib
 import logging
+import shutil
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
@@ -12,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 
 from pipeline import arrivals, outputs, session, strict_toml, studio, visit_facts
+from pipeline.answers import Answers
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, PipelineError, UnreadableFileError
 from pipeline.ledger import Entry, Ledger
@@ -62,6 +64,7 @@ class Inbox:
     _troubles: Counter[str] = field(default_factory=Counter)  # visit → how often the disk or a folder refused
     _said: set[tuple[str, str]] = field(default_factory=set)
     _not_before: float = 0.0
+    _answers: Answers = field(default_factory=Answers)
 
     # --- start ---------------------------------------------------------------------------------------------------
     def recover(self) -> None:
@@ -198,6 +201,7 @@ class Inbox:
             return
         troubles = 0
         try:
+            self._try_held_again()
             entries = self.ledger.entries("accepted", "processing", "waiting")
         except OSError as fault:
             self._trouble("ledger", fault)
@@ -216,6 +220,14 @@ class Inbox:
                 self._trouble(entry.name, fault)
                 with suppress(OSError):
                     self.ledger.move(entry.id, "accepted")
+
+    def _try_held_again(self) -> None:
+        """When staff's answers have changed since the last look, every visit that waits for one is tried again."""
+        for fault in self._answers.look(self.studio.profiles):
+            self.tell(Event("trouble", "profiles", fault))
+        if self.ledger.changed("profiles", self._answers.signature):
+            for entry in self.ledger.entries("held"):
+                self.ledger.move(entry.id, "accepted")
 
     def work(self, entry: Entry) -> None:
         """Work on one visit and file the outcome away; only OSError and MissingPartError come out of here."""
@@ -256,7 +268,7 @@ class Inbox:
             return Refusal("set_back", UnreadableFileError.exit_code, what, entry.name, to_do)
         where = f"{entry.name}/{visit_facts.FILE_NAME}"
         known = visit_facts.read(strict_toml.decode(facts, where), where) if facts else VisitFacts()
-        return session.fit(entry.name, shots, known, self.settings, self.today(), entry.id)
+        return session.fit(entry.name, shots, known, self.settings, self.today(), entry.id, self._answers.by_layout)
 
     def _originals(self, entry: Entry) -> list[tuple[str, Path]]:
         """Give each original's name and where its copy is kept."""
@@ -271,6 +283,7 @@ class Inbox:
         if not place.exists():
             studio.write_folder(place, files)
         self.ledger.move(entry.id, "reported", place.name)
+        self._clear_set_back(entry)
         seconds = {"analyse": analysed - start, "render": rendered - analysed, "write": self.clock() - rendered}
         counted = sum(result.n_counted for result in fitting.sets)
         message = (
@@ -301,7 +314,7 @@ class Inbox:
     def _set_back(self, entry: Entry, refusal: Refusal) -> None:
         """Put copies of the originals and a note of the same name into set-back/."""
         name = self._set_back_name(entry)
-        note = note_text(entry, refusal)
+        note = note_text(entry, refusal, self.studio.set_back / name)
         studio.write_file(self.studio.set_back / f"{name}.txt", note.encode())  # first: it marks the name as ours
         copies: dict[str, bytes] = {}
         for number, (original, path) in enumerate(self._originals(entry), 1):
@@ -318,6 +331,14 @@ class Inbox:
         message = " ".join(part for part in (refusal.what, refusal.to_do) if part)
         self.tell(Event(state, entry.name, message, refusal.exit_code, self.studio.set_back / f"{name}.txt"))
 
+    def _clear_set_back(self, entry: Entry) -> None:
+        """Take our own note and copy away once the visit has its report."""
+        name = self._set_back_name(entry)
+        note, copy = self.studio.set_back / f"{name}.txt", self.studio.set_back / name
+        if note.is_file():
+            note.unlink()
+            shutil.rmtree(copy) if copy.is_dir() else copy.unlink(missing_ok=True)
+
     def _set_back_name(self, entry: Entry) -> str:
         """Give the name in set-back/: the file's own, unless something of another visit has it."""
         wanted = studio.safe_name(entry.originals[0][0] if len(entry.originals) == 1 else entry.name)
@@ -333,11 +354,14 @@ def _mark(entry: Entry) -> str:
     return f"Visit {entry.id[:8]}."
 
 
-def note_text(entry: Entry, refusal: Refusal) -> str:
-    """Write the note that lies beside a file set back: what, where, what to do."""
+def note_text(entry: Entry, refusal: Refusal, copy: Path) -> str:
+    """Write the note that lies beside a file set back: what, where, what to do, and how to answer."""
     head = "waits for an answer" if refusal.outcome == "held" else "could not be used"
     lines = [f"{entry.name} {head}.", "", f"What:       {refusal.what}", f"Where:      {refusal.where}"]
     lines += [f"What to do: {refusal.to_do}"] if refusal.to_do else []
+    if refusal.answer:
+        lines += ["", "Or answer once for every file of this layout, with your answers in place of …:"]
+        lines += [f'    baywright answer "{copy.resolve()}" {refusal.answer}']
     end = "What was dropped is unchanged. This note, and the copy beside it if there is one, may be deleted."
     return "\n".join([*lines, "", end, _mark(entry), ""])
 

@@ -31,6 +31,11 @@ ORIGINALS = sa.Table(
     sa.Column("name", sa.String, nullable=False),
     sa.Column("stored", sa.String, nullable=False),  # file name in work/accepted
 )  # fmt: skip
+REMEMBERED = sa.Table(
+    "remembered", _tables,
+    sa.Column("key", sa.String, primary_key=True),
+    sa.Column("value", sa.String, nullable=False),
+)  # fmt: skip
 SIGHTINGS = sa.Table(
     "sighting", _tables,
     sa.Column("place", sa.String, primary_key=True),
@@ -133,6 +138,14 @@ class Ledger:
             change = change.values(attempts=VISITS.c.attempts + 1)
         with self._transaction() as connection:
             connection.execute(change)
+
+    def changed(self, key: str, value: str) -> bool:
+        """Remember a value; tells whether it differs from the one remembered before."""
+        with self._transaction() as connection:
+            known = connection.execute(sa.select(REMEMBERED.c.value).where(REMEMBERED.c.key == key)).scalar()
+            new = insert(REMEMBERED).values(key=key, value=value)
+            connection.execute(new.on_conflict_do_update(index_elements=["key"], set_={"value": value}))
+        return known != value
 
     def entries(self, *states: str) -> list[Entry]:
         """List the visits in these states, in the order they came."""

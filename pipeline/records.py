@@ -23,12 +23,18 @@ class Given:
     """What is known beforehand about a file: from visit.toml or the studio's profile.
 
     handed: "right" | "left" | None. units: dimension → unit name, used only where the file states none.
-    columns: exact header text → measurement name, "" to keep a column aside on purpose.
+    columns: exact header text → measurement name, "" to keep a column aside on purpose. column_units: header text →
+    unit of its bare numbers, over what the file states. column_signs: header text → what + means in it (see
+    schemas/profile.toml). decimal and date_order settle what the file leaves open.
     """
 
     handed: str | None = None
     units: dict[str, str] = field(default_factory=dict)
     columns: dict[str, str] = field(default_factory=dict)
+    column_units: dict[str, str] = field(default_factory=dict)
+    column_signs: dict[str, str] = field(default_factory=dict)
+    decimal: str | None = None
+    date_order: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +111,7 @@ class FileReading:
     dropped: tuple[Row, ...]
     warnings: tuple[str, ...]
     meta: dict[str, str]
+    header: tuple[str, ...] = ()  # headings as read, in file order; empty when none was found
 
 
 # --- what staff say about a visit ---------------------------------------------------------------------------------
@@ -316,3 +323,4 @@ class Refusal:
     what: str
     where: str
     to_do: str
+    answer: str = ""  # options of `baywright answer` that would settle it, with … for what is asked

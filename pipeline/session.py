@@ -3,10 +3,11 @@
 import datetime as dt
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import polars as pl
 
+from pipeline import profiles
 from pipeline.analysis import ball_flight, results, sets
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.cautions import cautions
@@ -30,7 +31,7 @@ from pipeline.records import (
     VisitFacts,
 )
 from pipeline.settings import Settings
-from pipeline.staff_words import explain
+from pipeline.staff_words import ask, explain
 
 
 def visit_id(files: Sequence[ShotFile], facts_text: str = "") -> str:
@@ -46,7 +47,7 @@ def _refusal(readings: Sequence[FileReading]) -> Refusal | None:
             code = MappingError.exit_code if reading.outcome == "needs_mapping" else UnreadableFileError.exit_code
             outcome = {"needs_mapping": "held", "retry": "wait"}.get(reading.outcome, "set_back")
             what, to_do = explain(reading)
-            return Refusal(outcome, code, what, reading.name, to_do)
+            return Refusal(outcome, code, what, reading.name, to_do, ask(reading))
     if not any(reading.shots.height for reading in readings):
         where = ", ".join(reading.name for reading in readings)
         what = "No line of it could be used as a shot."
@@ -91,12 +92,24 @@ def _with_flight(visit: Visit, model: FlightModel) -> tuple[pl.DataFrame, dict[s
     return ball_flight.add_used(modelled)
 
 
+def read(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> FileReading:
+    """Read a shot file; staff's answers for its layout (fingerprint of headings → answers) are put to use."""
+    reading = read_shot_file(file, Given(handed=hand))
+    answered = answers.get(profiles.fingerprint(reading.header)) if reading.header else None
+    return read_shot_file(file, profiles.with_hand(answered, hand)) if answered else reading
+
+
 def fit(
-    name: str, files: Sequence[ShotFile], facts: VisitFacts, settings: Settings, today: dt.date, identity: str
+    name: str,
+    files: Sequence[ShotFile],
+    facts: VisitFacts,
+    settings: Settings,
+    today: dt.date,
+    identity: str,
+    answers: Mapping[str, Given] | None = None,
 ) -> Fitting | Refusal:
-    """Work out a visit: the same files, facts, settings and day always give the same record."""
-    given = Given(handed=facts.hand)
-    readings = tuple(read_shot_file(file, given) for file in files)
+    """Work out a visit: the same files, facts, settings, day and answers always give the same record."""
+    readings = tuple(read(file, facts.hand, answers or {}) for file in files)
     refused = _refusal(readings)
     if refused:
         return refused

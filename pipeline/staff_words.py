@@ -32,6 +32,17 @@ def device_note(check: DeviceCheck) -> str:
     )
 
 
+def ask(reading: FileReading) -> str:
+    """Give the options of `baywright answer` that a held file asks for, with … where the answer goes."""
+    fault = reading.fault
+    if fault is None or reading.outcome != "needs_mapping":
+        return ""
+    option = table("staff_words").get(fault.kind, {}).get("answer", "")
+    columns = fault.facts.get("columns") or [fault.facts.get("column", "")]
+    names = [str(name) for name in columns] if "{column}" in option else [""]
+    return " ".join(option.format(column=name) for name in names)
+
+
 def explain(reading: FileReading) -> tuple[str, str]:
     """Say what is wrong with a file and what to do about it."""
     fault = reading.fault

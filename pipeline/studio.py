@@ -52,9 +52,14 @@ class Studio:
         """Accepted originals by content hash."""
         return self.work / "accepted"
 
+    @property
+    def profiles(self) -> Path:
+        """Staff's answers about layouts of shot files."""
+        return self.work / "profiles"
+
     def folders(self) -> tuple[Path, ...]:
         """Give every folder a studio has."""
-        return self.inbox, self.outbox, self.set_back, self.work, self.accepted
+        return self.inbox, self.outbox, self.set_back, self.work, self.accepted, self.profiles
 
 
 def create(root: Path) -> Studio:

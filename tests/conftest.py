@@ -83,13 +83,22 @@ class Bench:
             inbox.take_all(inbox.settled())
         inbox.work_off()
 
-    def fit(self, name: str, files: list[ShotFile], facts: VisitFacts, *rest: object) -> Fitting | Refusal:
+    def fit(
+        self,
+        name: str,
+        files: list[ShotFile],
+        facts: VisitFacts,
+        _settings: object,
+        today: dt.date,
+        identity: str,
+        _answers: object,
+    ) -> Fitting | Refusal:
         """Stand in for pipeline.session.fit."""
         self.worked_out.append(name)
         answer = self.answers.get(files[0].content.decode(errors="replace"))
         if isinstance(answer, BaseException):
             raise answer
-        return answer or fitting_of(name, str(rest[-1]), facts.date or self.today)
+        return answer or fitting_of(name, identity, facts.date or today)
 
     def kinds(self) -> list[str]:
         """Give the kinds of the events so far."""

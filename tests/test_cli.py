@@ -3,6 +3,7 @@
 import inspect
 import os
 import re
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -72,7 +73,7 @@ def test_every_command_has_help_with_an_example(run: Run, name: str) -> None:
 def test_the_example_of_a_command_is_understood(name: str, run: Run) -> None:
     _, out, _ = run(name, "--help")
     example = out.partition("example:\n  baywright ")[2].splitlines()[0].partition("      (")[0]
-    assert cli._parser(name).parse_args(example.split()).command == name
+    assert cli._parser(name).parse_args(shlex.split(example)).command == name
 
 
 # --- exit codes -------------------------------------------------------------------------------------------------------

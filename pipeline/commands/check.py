@@ -23,7 +23,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = "Nothing is written.\nexample:\n  baywright check tuesday.csv"
 
 
-def _bytes(path: Path) -> bytes:
+def bytes_of(path: Path) -> bytes:
+    """Read a file named on the command line."""
     try:
         return path.read_bytes()
     except OSError as fault:
@@ -39,7 +40,7 @@ def _given(path: Path | None) -> "Given":
     if path is None:
         return Given()
     try:
-        known = json.loads(_bytes(path))
+        known = json.loads(bytes_of(path))
     except ValueError as fault:
         msg = f"{path}: not readable as JSON: {fault}."
         raise SettingsError(msg) from fault
@@ -74,11 +75,11 @@ def run(given: argparse.Namespace) -> int:
     from pipeline.reading import as_json, read_shot_file
     from pipeline.records import ShotFile
 
-    reading = read_shot_file(ShotFile(given.file.name, _bytes(given.file)), _given(given.given))
+    reading = read_shot_file(ShotFile(given.file.name, bytes_of(given.file)), _given(given.given))
     if given.json:
         print(json.dumps(as_json(reading), indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        print("\n".join(printable(line) for line in _lines(reading)))
+        print("\n".join(printable(line) for line in lines(reading)))
     return _exit_code(reading)
 
 
@@ -88,7 +89,7 @@ def _exit_code(reading: "FileReading") -> int:
     return MappingError.exit_code if reading.outcome == "needs_mapping" else UnreadableFileError.exit_code
 
 
-def _lines(reading: "FileReading") -> list[str]:
+def lines(reading: "FileReading") -> list[str]:
     """Write the reading as a fitter would want to see it."""
     from pipeline.session import device_check
     from pipeline.settings import load
@@ -99,20 +100,20 @@ def _lines(reading: "FileReading") -> list[str]:
         "needs_mapping": "held: a question must be answered first",
         "retry": "waits: looks half-written",
     }
-    lines = [f"{reading.name}: {heads.get(reading.outcome, 'cannot be used')}"]
+    out = [f"{reading.name}: {heads.get(reading.outcome, 'cannot be used')}"]
     if reading.fault:
-        lines += [f"  {part}" for part in explain(reading)]
-    lines += _dialect(reading)
+        out += [f"  {part}" for part in explain(reading)]
+    out += _dialect(reading)
     if reading.columns:
-        lines += ["", f"  {'column':34} {'became':24} {'unit':6} unit from", *(_column(use) for use in reading.columns)]
-    lines += [f"  {name[:34]:34} (kept aside, not used)" for name in reading.unmapped]
+        out += ["", f"  {'column':34} {'became':24} {'unit':6} unit from", *(_column(use) for use in reading.columns)]
+    out += [f"  {name[:34]:34} (kept aside, not used)" for name in reading.unmapped]
     if reading.outcome == "ok":
-        lines += ["", f"  {reading.shots.height} shots can be used"]
-        lines += [f"  {device_note(check)}" for check in device_check(reading, load())]
-    lines += [f"  line {row.line}: not used: {_why(row.reason, row.column)}" for row in reading.rejected]
-    lines += [f"  line {row.line}: one cell left out: {_why(row.reason, row.column)}" for row in reading.bad_cells]
-    lines += [f"  line {row.line}: no shot: {_why(row.reason, None)}" for row in reading.dropped]
-    return lines + [f"  note: {_why(warning, None)}" for warning in reading.warnings]
+        out += ["", f"  {reading.shots.height} shots can be used"]
+        out += [f"  {device_note(check)}" for check in device_check(reading, load())]
+    out += [f"  line {row.line}: not used: {_why(row.reason, row.column)}" for row in reading.rejected]
+    out += [f"  line {row.line}: one cell left out: {_why(row.reason, row.column)}" for row in reading.bad_cells]
+    out += [f"  line {row.line}: no shot: {_why(row.reason, None)}" for row in reading.dropped]
+    return out + [f"  note: {_why(warning, None)}" for warning in reading.warnings]
 
 
 def _dialect(reading: "FileReading") -> list[str]:

@@ -28,7 +28,7 @@ _SHORT_DATE = re.compile(r"\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.")
 _DATE_PARTS = re.compile(r"[^\W\d_]+|\d+")
 
 
-class _Side(NamedTuple):
+class Side(NamedTuple):
     """What a side word says: the sign, and whether it is a right-handed golfer's."""
 
     sign: int
@@ -56,6 +56,7 @@ class CellRules:
     hand: str | None
     doubtful: str | None = None  # where both marks are used: the mark in cells that may be read both ways
     typed: bool = False  # numbers arrived as numbers: a point in them is the decimal mark
+    turned: bool = False  # + in the file means the other side; side words are not touched by it
 
 
 def unwrapped(text: str) -> str:
@@ -97,7 +98,7 @@ def _number(text: str, rules: CellRules) -> CellReading | None:
         return None
     stated, side = understood
     if found.before:
-        before = _side(found.before, rules.measurement)
+        before = side_of(found.before, rules.measurement)
         if before is None or side is not None:
             return None
         side = before
@@ -129,7 +130,7 @@ def _feet_and_inches(text: str, rules: CellRules) -> CellReading | None:
     inches = _value(match["inches"], "", rules)
     if inches is None or inches > 12:
         return None
-    sides = [_side(word, rules.measurement) for word in (match["before"].strip(), rest.strip()) if word]
+    sides = [side_of(word, rules.measurement) for word in (match["before"].strip(), rest.strip()) if word]
     if len(sides) > 1 or None in sides:
         return None
     feet = float(match["feet"]) + unit("length", "in").to_stored(inches) / unit("length", "ft").factor
@@ -142,17 +143,17 @@ def _length(text: str) -> str | None:
     return found.name if found else None
 
 
-def _side(word: str, measurement: Measurement) -> _Side | None:
+def side_of(word: str, measurement: Measurement) -> Side | None:
     """Give what a side word says, or None for another word."""
     folded = plain(word.replace(">", " ").replace("→", " "))
     if folded in side_words(measurement.positive):
-        return _Side(side_words(measurement.positive)[folded])
+        return Side(side_words(measurement.positive)[folded])
     if folded in golfer_words(measurement.golfer):
-        return _Side(golfer_words(measurement.golfer)[folded], golfer=True)
+        return Side(golfer_words(measurement.golfer)[folded], golfer=True)
     return None
 
 
-def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, _Side | None] | None:
+def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, Side | None] | None:
     """Understand what follows a number: a unit, a side word, or both in either order."""
     if not after:
         return None, None
@@ -165,16 +166,16 @@ def _unit_and_side(after: str, measurement: Measurement) -> tuple[Unit | None, _
         first, second = " ".join(words[:cut]), " ".join(words[cut:])
         for unit_text, side_text in ((first, second), (second, first)):
             stated = spelled(unit_text, measurement.dimension) if unit_text else None
-            side = _side(side_text, measurement) if side_text else None
+            side = side_of(side_text, measurement) if side_text else None
             if (stated or not unit_text) and (side or not side_text):
                 return stated, side
     return None
 
 
-def _directed(value: float, sign: str, side: _Side | None, rules: CellRules) -> CellReading:
+def _directed(value: float, sign: str, side: Side | None, rules: CellRules) -> CellReading:
     """Give the value its sign; a sign beside a side word is never guessed, zero with a side is zero."""
     if side is None:
-        return CellReading(bare=(-value if sign == "-" else value) + 0.0)  # adding zero turns -0.0 into 0.0
+        return CellReading(bare=(-value if (sign == "-") != rules.turned else value) + 0.0)  # + 0.0: no -0.0
     if side.golfer and rules.hand is None:
         return CellReading(golfer=True)
     if sign:

@@ -10,7 +10,7 @@ from pipeline.reading.times import holds_clock, holds_dates
 from pipeline.records import Fault, Given, RawTable
 from pipeline.schema import measurements, text_fields
 from pipeline.trade_words import is_null_word, null_words
-from pipeline.units import Unit
+from pipeline.units import Unit, spelled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -116,6 +116,9 @@ def _plan(place: int, read: Heading, unit_cell: str, given: Given) -> tuple[tupl
     measurement = measurements().get(plan.field)
     if measurement is None:
         return fields, plan
+    answered = spelled(given.column_units.get(read.text, ""), measurement.dimension)
+    if answered:
+        return fields, replace(plan, unit=answered, unit_from="profile")
     fits = row_unit if row_unit and row_unit.dimension == measurement.dimension else None
     if stated and row_unit and stated.name != row_unit.name:
         plan = replace(plan, conflict=(stated.name, row_unit.name))

@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.reading import scales
 from pipeline.reading.candidates import tried_units
-from pipeline.reading.cells import CellRules
+from pipeline.reading.cells import CellRules, side_of
 from pipeline.reading.columns import Plan, map_columns
 from pipeline.reading.decimals import MIXED, Marks, proven_marks, settle
 from pipeline.reading.measuring import Numbers, read_numbers
@@ -30,6 +30,7 @@ class Meaning:
     numbers: "Mapping[str, Numbers]"
     scales: "Mapping[str, scales.Scale]"
     warnings: frozenset[str]
+    date_order: str | None = None  # answered by staff
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,17 +52,17 @@ def understand(table: RawTable, given: Given) -> Meaning | Refused:
     if mapping.fault:
         return Refused(mapping.fault, table.dialect, table.meta, warnings, known, mapping.unmapped)
     cells = pl.DataFrame([table.cells[f"c{plan.place}"].alias(plan.field) for plan in measured])
-    decimal = _decimal(table, cells, measured, declared)
+    decimal = _decimal(table, cells, measured, declared, given.decimal)
     if isinstance(decimal, Fault):
         return Refused(decimal, table.dialect, table.meta, warnings, known, mapping.unmapped)
     dialect = table.dialect if table.dialect.encoding == "json" else replace(table.dialect, decimal=decimal.mark)
-    numbers = read_numbers(cells, _rules(cells.columns, decimal, given, typed=table.typed))
+    numbers = read_numbers(cells, _rules(measured, decimal, given, typed=table.typed))
     warnings |= decimal.warnings | _noticed(numbers, declared)
     fault = scales.question(measured, numbers, declared) or _hand_question(table, mapping.plans, numbers, given)
     if fault:
         return Refused(fault, dialect, table.meta, warnings, known, mapping.unmapped)
     settled = {name: scales.scale(numbers[name], *declared[name]) for name in numbers}
-    return Meaning(dialect, mapping.plans, mapping.unmapped, numbers, settled, warnings)
+    return Meaning(dialect, mapping.plans, mapping.unmapped, numbers, settled, warnings, given.date_order)
 
 
 def _as_declared(plan: Plan, declared: "Mapping[str, tuple[Unit | None, str]]") -> ColumnUse:
@@ -70,11 +71,29 @@ def _as_declared(plan: Plan, declared: "Mapping[str, tuple[Unit | None, str]]") 
     return ColumnUse(plan.header, plan.field, found.name if found else None, unit_from)
 
 
-def _rules(names: "Sequence[str]", decimal: _Decimal, given: Given, *, typed: bool) -> dict[str, CellRules]:
+def _rules(plans: "Sequence[Plan]", decimal: _Decimal, given: Given, *, typed: bool) -> dict[str, CellRules]:
     return {
-        name: CellRules(measurements()[name], decimal.mark, _hand(given), decimal.doubtful.get(name), typed)
-        for name in names
+        plan.field: CellRules(
+            measurement=measurements()[plan.field],
+            decimal=decimal.mark,
+            hand=_hand(given),
+            doubtful=decimal.doubtful.get(plan.field),
+            typed=typed,
+            turned=bool(_turn(plan, given)),
+        )
+        for plan in plans
     }
+
+
+def _turn(plan: Plan, given: Given) -> bool | None:
+    """Tell whether a column's + means the other side than ours; None when that needs the unknown hand."""
+    word = given.column_signs.get(plan.header)
+    side = side_of(word, measurements()[plan.field]) if word else None
+    if side is None:
+        return False
+    if side.golfer and _hand(given) is None:
+        return None
+    return (side.sign < 0) != (side.golfer and _hand(given) == "left")
 
 
 def _hand(given: Given) -> str | None:
@@ -83,7 +102,11 @@ def _hand(given: Given) -> str | None:
 
 
 def _decimal(
-    table: RawTable, cells: pl.DataFrame, plans: "Sequence[Plan]", declared: "Mapping[str, tuple[Unit | None, str]]"
+    table: RawTable,
+    cells: pl.DataFrame,
+    plans: "Sequence[Plan]",
+    declared: "Mapping[str, tuple[Unit | None, str]]",
+    answered: str | None,
 ) -> _Decimal | Fault:
     """Take the proven mark, else the one that gives possible figures; with both, settle doubtful cells by column."""
     marks: Marks = proven_marks(
@@ -98,14 +121,16 @@ def _decimal(
         doubtful: dict[str, str] = {}
         for name in cells.columns:
             mark, asked = settle({name: cells[name]}, plausible, typed=table.typed)
-            if asked:
+            if asked and not answered:
                 return Fault("ambiguous_number_format", {"column": headers[asked]})
-            if mark:
-                doubtful[name] = mark
+            if mark or answered:
+                doubtful[name] = mark or answered or "."
         return _Decimal(MIXED, doubtful, frozenset({"mixed_decimal_marks"}))
     if marks.decimal:
         return _Decimal(marks.decimal, {})
     mark, asked = settle({name: cells[name] for name in cells.columns}, plausible)
+    if asked and answered:
+        return _Decimal(answered, {})
     if asked:
         return Fault("ambiguous_number_format", {"column": headers[asked]})
     return _Decimal(mark, {}, frozenset({"decimal_inferred"} if mark else set()))
@@ -131,8 +156,9 @@ def _noticed(numbers: "Mapping[str, Numbers]", declared: "Mapping[str, tuple[Uni
 def _hand_question(
     table: RawTable, plans: "Sequence[Plan]", numbers: "Mapping[str, Numbers]", given: Given
 ) -> Fault | None:
-    """Ask for the hand when a cell uses a golfer's word and the hand is unknown or there are several golfers."""
-    columns = [plan.header for plan in plans if plan.field in numbers and numbers[plan.field].golfer]
+    """Ask for the hand when a golfer's word is used and the hand is unknown or not the same for all."""
+    measured = [plan for plan in plans if plan.field in numbers]
+    columns = [plan.header for plan in measured if numbers[plan.field].golfer or _turn(plan, given) is None]
     if not columns or (_hand(given) and _golfers(table, plans) < 2):
         return None
     return Fault("handedness_unknown", {"columns": columns})

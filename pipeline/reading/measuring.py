@@ -36,8 +36,12 @@ class Numbers:
 
 def read_numbers(cells: pl.DataFrame, rules: "Mapping[str, CellRules]") -> dict[str, Numbers]:
     """Read text columns, named as in the rules."""
-    plain = cells.select(_plain(name, rule.decimal) for name, rule in rules.items())
+    plain = cells.select(_turned(_plain(name, rule.decimal), rule) for name, rule in rules.items())
     return {name: _with_odd_cells(cells[name], _finite(plain[name]), rule) for name, rule in rules.items()}
+
+
+def _turned(column: pl.Expr, rules: CellRules) -> pl.Expr:
+    return (column * -1 + 0.0) if rules.turned else column
 
 
 def _finite(numbers: pl.Series) -> pl.Series:

@@ -14,7 +14,6 @@ from pipeline.schema import measurements, text_fields
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from pipeline.reading.columns import Plan
     from pipeline.reading.meaning import Meaning
 
 _SCIENTIFIC = r"^[+-]?\d+(?:[.,]\d+)?[eE][+-]?\d+$"
@@ -32,7 +31,7 @@ class Outcome:
 
 def outcome(table: RawTable, meaning: "Meaning") -> Outcome:
     """Convert, check and sort out."""
-    texts, warnings = _text_columns(table.cells, meaning.plans)
+    texts, warnings = _text_columns(table.cells, meaning)
     shots = pl.DataFrame([table.cells["line"], *_stored(meaning), *texts])
     fields = [plan.field for plan in meaning.plans if plan.field in measurements()]
     impossible = impossible_cells(shots, fields)
@@ -61,9 +60,10 @@ def _stored(meaning: "Meaning") -> list[pl.Series]:
     return columns
 
 
-def _text_columns(cells: pl.DataFrame, plans: "Sequence[Plan]") -> tuple[list[pl.Series], frozenset[str]]:
+def _text_columns(cells: pl.DataFrame, meaning: "Meaning") -> tuple[list[pl.Series], frozenset[str]]:
     columns: list[pl.Series] = []
     warnings: set[str] = set()
+    plans = meaning.plans
     chosen = [plan for plan in plans if plan.field in text_fields() and plan.date_place is None]
     clocks = {plan.date_place: f"c{plan.place}" for plan in plans if plan.date_place is not None}
     wrapped = cells.select(pl.col(f"c{plan.place}").str.starts_with("=").any() for plan in chosen)
@@ -75,7 +75,7 @@ def _text_columns(cells: pl.DataFrame, plans: "Sequence[Plan]") -> tuple[list[pl
         if plan.field == "time":
             if plan.place in clocks:
                 column = column + " " + cells[clocks[plan.place]]
-            column, unsure = read_times(column)
+            column, unsure = read_times(column, meaning.date_order)
             warnings |= {"ambiguous_date"} if unsure else set()
         if plan.field == "shot" and column.str.contains(_SCIENTIFIC).any():
             warnings.add("scientific_id")

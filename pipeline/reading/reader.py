@@ -1,6 +1,9 @@
 """One shot file from bytes to shots: the order of the steps, and nothing else."""
 
+from dataclasses import replace
+
 from pipeline.reading.meaning import Meaning, understand
+from pipeline.reading.naming import heading
 from pipeline.reading.outcomes import empty_shots, outcome
 from pipeline.reading.parts import Refused
 from pipeline.reading.sources import open_source
@@ -19,7 +22,7 @@ def read_shot_file(file: ShotFile, given: Given) -> FileReading:
         return _refused(file, table)
     meaning = understand(table, given)
     if isinstance(meaning, Refused):
-        return _refused(file, meaning)
+        return replace(_refused(file, meaning), header=_header(table))
     return _usable(file, table, meaning)
 
 
@@ -55,7 +58,12 @@ def _usable(file: ShotFile, table: RawTable, meaning: Meaning) -> FileReading:
         dropped=table.dropped,
         warnings=tuple(sorted(meaning.warnings | found.warnings)),
         meta=table.meta,
+        header=_header(table),
     )
+
+
+def _header(table: RawTable) -> tuple[str, ...]:
+    return tuple(heading(*pair).text for pair in zip(table.header, table.labels, strict=True))
 
 
 def _use(meaning: Meaning, field: str, header: str) -> ColumnUse:

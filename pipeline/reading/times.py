@@ -33,10 +33,13 @@ def holds_clock(texts: pl.Series) -> bool:
     return texts.null_count() < len(texts) and bool(texts.str.contains(_CLOCK_ONLY).all())
 
 
-def read_times(texts: pl.Series) -> tuple[pl.Series, bool]:
-    """Give the times, null where a text cannot be read for sure, and whether there were such texts."""
+def read_times(texts: pl.Series, answered: str | None = None) -> tuple[pl.Series, bool]:
+    """Give the times, null where a text cannot be read for sure, and whether there were such texts.
+
+    answered: dmy or mdy, taken where the column itself proves no order.
+    """
     if len(texts) <= _FEW:
-        return _one_by_one(texts, texts.unique().to_list())
+        return _one_by_one(texts, texts.unique().to_list(), answered)
     dates = texts.str.slice(0, 10)
     impossible = [date for date in dates.unique() if date and not _is_date(date)]
     plain_iso = texts.str.contains(_ISO)
@@ -47,14 +50,16 @@ def read_times(texts: pl.Series) -> tuple[pl.Series, bool]:
         return times, False
     times = times.set(~plain_iso.fill_null(value=False), None)
     others = texts.filter(~plain_iso).unique().to_list()
-    slow, unsure = _one_by_one(texts, others)
+    slow, unsure = _one_by_one(texts, others, answered)
     return times.fill_null(slow), unsure
 
 
-def _one_by_one(texts: pl.Series, chosen: "Sequence[str | None]") -> tuple[pl.Series, bool]:
+def _one_by_one(texts: pl.Series, chosen: "Sequence[str | None]", answered: str | None) -> tuple[pl.Series, bool]:
     """Read each of the different texts chosen; order of day and month is theirs in common."""
     filled = [text for text in chosen if text and not is_null_word(text)]
     order = _day_first(filled)
+    if order is None and answered:
+        order = answered == "dmy"
     read = {text: _iso(text, day_first=order) for text in filled}
     times = pl.Series(texts.name, [read.get(text or "") for text in texts.to_list()], dtype=pl.String)
     return times, None in read.values()
