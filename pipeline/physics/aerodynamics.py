@@ -27,7 +27,7 @@ def drag_coefficient(spin_ratio: ArrayLike) -> FloatArray:
     the curve runs on smoothly to 0.195 without spin; a negative ratio counts as none.
     Source: own least-squares curve through published wind-tunnel and in-flight values (second-hand), rms 0.016.
     """
-    squared = np.clip(np.asarray(spin_ratio, dtype=np.float64), 0.0, SPIN_RATIO_RANGE[1])
+    squared = _held(spin_ratio)
     squared = squared * squared
     return 0.195 + 0.321 * (squared / (squared + 0.359**2))
 
@@ -42,5 +42,9 @@ def lift_coefficient(spin_ratio: ArrayLike) -> FloatArray:
     single balls lose lift (Lyu et al. 2020, second-hand); that is not modelled (1 to 3 yd of a drive, none of an iron).
     Source: own least-squares curve through published wind-tunnel and in-flight values (second-hand), rms 0.014.
     """
-    ratio = np.clip(np.asarray(spin_ratio, dtype=np.float64), 0.0, SPIN_RATIO_RANGE[1])
+    ratio = _held(spin_ratio)
     return 0.053 * (1.0 - np.exp(ratio * (-1.0 / 0.027))) + 0.564 * (ratio / (ratio + 0.392))
+
+
+def _held(spin_ratio: ArrayLike) -> FloatArray:
+    return np.clip(np.asarray(spin_ratio, dtype=np.float64), 0.0, SPIN_RATIO_RANGE[1])

@@ -158,7 +158,7 @@ def _bounce_either_way(
     sense = np.where(ahead < 0.0, -1.0, 1.0)
     ahead, spin = np.abs(ahead), sense * spin
     incidence = np.arctan2(ahead, down)  # from the surface normal
-    tilt = TILT_RAD * (np.hypot(ahead, down) / TILT_SPEED_MPS) * (incidence / TILT_INCIDENCE_RAD)
+    tilt = TILT_RAD * (np.sqrt(ahead * ahead + down * down) / TILT_SPEED_MPS) * (incidence / TILT_INCIDENCE_RAD)
     tilt = np.minimum(tilt, np.minimum(incidence, LARGEST_TILT_RAD))
     ahead, up, spin = _bounce(ahead, down, spin, tilt)
     return sense * ahead, up, sense * spin
@@ -172,7 +172,10 @@ def _bounce(
     friction: float = FRICTION,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Speed ahead, speed up and backspin after contact with a rigid plane tilted towards the ball."""
-    cosine, sine = np.cos(tilt), np.sin(tilt)
+    # By the tangent: sine and cosine of arrays take several times as long.
+    tangent = np.tan(tilt)
+    cosine = 1.0 / np.sqrt(1.0 + tangent * tangent)
+    sine = tangent * cosine
     along = ahead * cosine - down * sine
     into = ahead * sine + down * cosine
     rebound = restitution(into) * into

@@ -5,7 +5,7 @@ has seven rows: velocity through the air [m/s], surface speed of the spin, radiu
 spin axis has two, its parts to the right and up; it has none along the launch direction.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +20,15 @@ IntArray = NDArray[np.intp]
 Coefficient = Callable[[FloatArray], FloatArray]
 
 LONGEST_FLIGHT_S: Final = 60.0
+
+# The ball slows down, and so do its accelerations: the step grows in proportion to time until it has doubled, after
+# five seconds.
+STEP_GROWS_S: Final = 5.0
+LARGEST_GROWTH: Final = 2.0
+
+# Landed shots fly on unnoticed until this share of the arrays or less is still up: moving the rest together costs about
+# as much as a step.
+FULL_ENOUGH: Final = 0.75
 
 # Rows of a state; a landing adds its time and the apex (position, time).
 UP_SPEED: Final = 2
@@ -60,19 +69,36 @@ def slope_of(state: FloatArray, axis: FloatArray, model: Model) -> FloatArray:
     """
     ahead, right, up, spin = state[:4]
     axis_right, axis_up = axis
-    # The last term keeps a ball at rest in the air, which has no spin ratio, from spoiling the other shots.
-    speed = np.sqrt(ahead * ahead + right * right + up * up + 1e-18)
+    speed = _length(ahead, right, up)
     spin_ratio = spin / speed
-    drag = model.drag(spin_ratio) * speed * (-model.drag_per_m)
-    lift = model.lift(spin_ratio) * speed * model.lift_per_m
-    lift_right, lift_up = lift * axis_right, lift * axis_up
+    drag, lift = model.drag(spin_ratio), model.lift(spin_ratio)
+    drag = drag * speed
+    drag *= -model.drag_per_m
+    lift = lift * speed
+    lift *= model.lift_per_m
+    lift_right, lift_up = lift * axis_right, np.multiply(lift, axis_up, out=lift)
     slope = np.empty((4, spin.size))
+    spare = spin_ratio  # its work is done; what fits into a fast cache is written over instead of made anew
     # Drag against the velocity u, lift along axis x u.
-    np.add(drag * ahead, lift_up * right - lift_right * up, out=slope[0])
-    np.subtract(drag * right, lift_up * ahead, out=slope[1])
-    np.add(drag * up, lift_right * ahead - GRAVITY_MPS2, out=slope[2])
-    np.multiply(speed * spin, -model.decay_per_m, out=slope[3])
+    np.multiply(state[:3], drag, out=slope[:3])
+    slope[0] += np.multiply(lift_up, right, out=spare)
+    slope[0] -= np.multiply(lift_right, up, out=spare)
+    slope[1] -= np.multiply(lift_up, ahead, out=spare)
+    slope[2] += np.multiply(lift_right, ahead, out=spare)
+    slope[2] -= GRAVITY_MPS2
+    speed *= -model.decay_per_m
+    np.multiply(speed, spin, out=slope[3])
     return slope
+
+
+def _length(ahead: FloatArray, right: FloatArray, up: FloatArray) -> FloatArray:
+    """Length of vectors; hypot is several times slower."""
+    length = ahead * ahead
+    length += right * right
+    length += up * up
+    # Keeps a ball at rest in the air, which has no spin ratio, from spoiling the other shots.
+    length += 1e-18
+    return np.sqrt(length, out=length)
 
 
 def advance(
@@ -90,24 +116,36 @@ def advance(
     Source: mathematics. No slope depends on the position, so the position's four stages collapse into velocity, step
     and the first three slopes.
     """
-    moving, half, sixth = state[:4], 0.5 * step, step / 6.0
-    second = slope_of(moving + half * slope, axis, model)
-    third = slope_of(moving + half * second, axis, model)
-    fourth = slope_of(moving + step * third, axis, model)
+    moving, half = state[:4], 0.5 * step
+    stage = half * slope
+    stage += moving
+    second = slope_of(stage, axis, model)
+    np.multiply(second, half, out=stage)
+    stage += moving
+    third = slope_of(stage, axis, model)
+    np.multiply(third, step, out=stage)
+    stage += moving
+    fourth = slope_of(stage, axis, model)
+    middle = second
+    middle += third
+    fourth += slope
+    fourth += middle
+    fourth += middle
+    fourth *= step / 6.0
     after = np.empty_like(state)
-    total = second + third
-    total += slope
-    after[POSITION] = state[POSITION] + step * (moving[:3] + sixth * total[:3])
-    total += second + third
-    total += fourth
-    after[:4] = moving + sixth * total
+    np.add(moving, fourth, out=after[:4])
+    middle += slope
+    middle *= step / 6.0
+    middle += moving
+    middle *= step
+    np.add(state[POSITION], middle[:3], out=after[POSITION])
     return after, slope_of(after, axis, model)
 
 
 def integrate(state: FloatArray, axis: FloatArray, model: Model, step_s: float) -> FloatArray:
     """Flights until the first landing on level ground.
 
-    Parameters: state at launch (7, n) [m/s, m]; axis (2, n) [1]; model; step_s, above 0 [s].
+    Parameters: state at launch (7, n) [m/s, m]; axis (2, n) [1]; model; step_s, the first step, above 0 [s].
     Returns: landings (12, n): the state's rows at the landing, its time [s], the apex's position [m] and time [s].
     Valid range: a shot still up after 60 s is NaN; one sent downwards lands where it starts.
     Source: mathematics; landing and apex by cubic Hermite interpolation within the step.
@@ -119,21 +157,26 @@ def integrate(state: FloatArray, axis: FloatArray, model: Model, step_s: float) 
     # Sent downwards, or level without the lift to rise: it lands where it starts.
     down = (state[UP_SPEED] < 0.0) | ((state[UP_SPEED] == 0.0) & (slope[UP_SPEED] <= 0.0))
     landing[:STATE_ROWS, down], landing[TIME:, down] = state[:, down], 0.0
-    time = 0.0
+    time, step = 0.0, step_s
     index = index[~down]
     state, slope, axis, apex = _taken(index, state, slope, axis, apex)
+    aloft = np.ones(index.size, dtype=np.bool_)
     while index.size and time < LONGEST_FLIGHT_S:
-        after, slope_after = advance(state, slope, axis, model, step_s)
-        _raise_apex(apex, time, step_s, (state, slope, after, slope_after))
-        down = (after[UP] < 0.0) & (after[UP_SPEED] < 0.0)
-        if down.any():
-            ends = tuple(values[:, down] for values in (state, slope, after, slope_after))
-            landing[:, index[down]] = _land(ends, apex[:, down], time, step_s)
-            keep = np.flatnonzero(~down)
-            index = index[keep]
-            after, slope_after, axis, apex = _taken(keep, after, slope_after, axis, apex)
+        after, slope_after = advance(state, slope, axis, model, step)
+        _raise_apex(apex, time, step, (state, slope, after, slope_after))
+        down = (after[UP] < 0.0) & (after[UP_SPEED] < 0.0) & aloft
+        places = np.flatnonzero(down)
+        if places.size:
+            *ends, top = _taken(places, state, slope, after, slope_after, apex)
+            landing[:, index[places]] = _land(ends, top, time, step)
+            aloft[places] = False
+            if np.count_nonzero(aloft) <= FULL_ENOUGH * index.size:
+                keep = np.flatnonzero(aloft)
+                index, aloft = index[keep], aloft[keep]
+                after, slope_after, axis, apex = _taken(keep, after, slope_after, axis, apex)
         state, slope = after, slope_after
-        time += step_s
+        time += step
+        step = step_s * min(1.0 + time / STEP_GROWS_S, LARGEST_GROWTH)
     return landing
 
 
@@ -141,33 +184,29 @@ def _taken(places: IntArray, *tables: FloatArray) -> list[FloatArray]:
     return [table.take(places, axis=1) for table in tables]
 
 
-def _raise_apex(apex: FloatArray, time: float, step_s: float, ends: tuple[FloatArray, ...]) -> None:
+def _raise_apex(apex: FloatArray, time: float, step: float, ends: Sequence[FloatArray]) -> None:
     """Update the apex (ahead, right, height, time) of the shots that stop rising within this step."""
-    state, _, after, _ = ends
-    top = np.flatnonzero((state[UP_SPEED] > 0.0) & (after[UP_SPEED] <= 0.0))
-    if top.size:
-        ends = tuple(values[:, top] for values in ends)
-        state, slope, after, slope_after = ends
-        part = _falling_root(state[2], after[2], step_s * slope[2], step_s * slope_after[2])
-        position = _between(part, step_s, ends)[POSITION]
-        higher = position[2] > apex[2, top]
-        apex[:3, top[higher]] = position[:, higher]
-        apex[3, top[higher]] = time + step_s * part[higher]
+    places = np.flatnonzero((ends[0][UP_SPEED] > 0.0) & (ends[2][UP_SPEED] <= 0.0))
+    if places.size:
+        state, slope, after, slope_after = _taken(places, *ends)
+        part = _falling_root(state[2], after[2], step * slope[2], step * slope_after[2])
+        position = _position(part, step, state, after)
+        higher = position[2] > apex[2, places]
+        apex[:3, places[higher]] = position[:, higher]
+        apex[3, places[higher]] = time + step * part[higher]
 
 
-def _land(ends: tuple[FloatArray, ...], apex: FloatArray, time: float, step_s: float) -> FloatArray:
+def _land(ends: Sequence[FloatArray], apex: FloatArray, time: float, step: float) -> FloatArray:
     """Landing rows of the shots that cross the ground within this step."""
-    state, _, after, _ = ends
-    part = _falling_root(state[UP], after[UP], step_s * state[UP_SPEED], step_s * after[UP_SPEED])
-    return np.concatenate((_between(part, step_s, ends), (time + step_s * part)[None], apex))
-
-
-def _between(part: FloatArray, step_s: float, ends: tuple[FloatArray, ...]) -> FloatArray:
-    """State at a part of the step: the position from its velocities, the rest from its slopes."""
     state, slope, after, slope_after = ends
-    moving = _cubic(part, state[:4], after[:4], step_s * slope, step_s * slope_after)
-    position = _cubic(part, state[POSITION], after[POSITION], step_s * state[:3], step_s * after[:3])
-    return np.concatenate((moving, position))
+    part = _falling_root(state[UP], after[UP], step * state[UP_SPEED], step * after[UP_SPEED])
+    moving = _cubic(part, state[:4], after[:4], step * slope, step * slope_after)
+    return np.concatenate((moving, _position(part, step, state, after), (time + step * part)[None], apex))
+
+
+def _position(part: FloatArray, step: float, state: FloatArray, after: FloatArray) -> FloatArray:
+    """Position at a part of the step, from its ends and their velocities."""
+    return _cubic(part, state[POSITION], after[POSITION], step * state[:3], step * after[:3])
 
 
 def _cubic(part: FloatArray, start: FloatArray, end: FloatArray, rise: FloatArray, end_rise: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ the fastest way to write them for one shot, and one that calls the same coeffici
 import math
 import sys
 import time
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
@@ -90,15 +91,31 @@ def _reference(launch: Launch, places: NDArray[np.int64], rates: Rates) -> tuple
     return np.array(carries), (time.perf_counter() - begin) / places.size
 
 
+def _memory(count: int) -> str:
+    rng = np.random.default_rng(3)
+    launch = Launch.of(rng.uniform(27.0, 85.0, count), rng.uniform(0.03, 0.7, count), rng.uniform(150.0, 1000.0, count))
+    tracemalloc.start()
+    flight = fly(launch, AIR)
+    kept, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    return (
+        f"{flight.landed.sum()} shots: results {kept / 1e6:.0f} MB, at most {(peak - kept) / 1e6:.0f} MB beside them\n"
+    )
+
+
 def main() -> None:
     launch = _launch()
     fly(launch, AIR)  # once before the clock runs
-    begin = time.perf_counter()
+    rounds = []
+    for _ in range(5):
+        begin = time.perf_counter()
+        flight = fly(launch, AIR)
+        in_the_air = time.perf_counter() - begin
+        total_distance(flight)
+        rounds.append((time.perf_counter() - begin, in_the_air))
+    # The median round: the references below are means of a longer time.
+    seconds, share = (float(np.median(times)) / SHOTS for times in zip(*rounds, strict=True))
     flight = fly(launch, AIR)
-    in_the_air = time.perf_counter() - begin
-    total_distance(flight)
-    seconds = (time.perf_counter() - begin) / SHOTS
-    share = in_the_air / SHOTS
     sys.stdout.write(f"{SHOTS} shots, step {STEP_S} s: {1e6 * seconds:.2f} us a shot ({1e6 * share:.2f} in the air)\n")
     places = np.random.default_rng(2).choice(SHOTS, SAMPLE, replace=False)
     for name, rates in (("bare numbers", _bare_rates), ("shared coefficients", _shared_rates)):
@@ -108,6 +125,8 @@ def main() -> None:
             f"reference with {name}: {1e3 * each:.2f} ms a shot, {each / seconds:.0f} times as long "
             f"(flight alone {each / share:.0f}), largest carry difference {miss:.1e} yd\n"
         )
+    for count in (SHOTS, 10 * SHOTS):
+        sys.stdout.write(_memory(count))
 
 
 if __name__ == "__main__":

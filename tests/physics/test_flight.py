@@ -115,7 +115,7 @@ def test_a_tail_wind_as_fast_as_the_ball_spoils_nothing() -> None:
 
 def test_step_has_converged() -> None:
     launch = _clubs(2000)
-    finest, finer, usual = (fly(launch, AIR, step_s=step).carry_m for step in (0.01, 0.05, module.STEP_S))
+    finest, finer, usual = (fly(launch, AIR, step_s=step).carry_m for step in (0.01, 0.03, module.STEP_S))
     # The kink of the coefficients at the end of their range costs a few of these shots an order.
     assert np.abs(finer - finest).max() < 2e-4
     assert np.abs(usual - finest).max() < 0.01 * YARD
@@ -227,10 +227,11 @@ def test_shots_in_chunks_equal_shots_one_by_one() -> None:
 
 def test_flag_of_launches_outside_the_measurements() -> None:
     # At 160 mph a spin ratio of 0.045 is 1,441 rpm; at 70 mph one of 1.2 is 16,800 rpm.
-    speed = np.array([160.0, 160.0, 160.0, 61.0, 59.0, 181.0, 70.0, 70.0])
-    spin = np.array([2600.0, 1470.0, 1420.0, 6000.0, 6000.0, 2500.0, 16_500.0, 17_000.0])
+    # 183 mph is a launch of the distance standard to come; 198 mph in this air is a Reynolds number of 2.6e5.
+    speed = np.array([160.0, 160.0, 160.0, 61.0, 59.0, 183.0, 200.0, 70.0, 70.0])
+    spin = np.array([2600.0, 1470.0, 1420.0, 6000.0, 6000.0, 2220.0, 2500.0, 16_500.0, 17_000.0])
     result = fly(Launch.of(speed * MPH, 0.2, spin * RPM), AIR)
-    assert result.outside_range.tolist() == [False, False, True, False, True, True, False, True]
+    assert result.outside_range.tolist() == [False, False, True, False, True, False, True, False, True]
     thin = fly(Launch.of(62.0 * MPH, 0.2, 6000.0 * RPM), Air(1.0, 1.789e-5, within_range=True))
     assert thin.outside_range[0], "a Reynolds number below the measurements"
 

@@ -11,6 +11,7 @@ import pytest
 from pipeline.physics.atmosphere import Air, air_at, air_density, air_viscosity, pressure_at_altitude
 from pipeline.physics.flight import STEP_S, Launch, fly
 from pipeline.physics.ground import restitution, run, total_distance
+from pipeline.physics.restate import carry_ratio
 
 FOLDER: Final = Path(__file__).parents[1] / "check_values"
 READINGS: Final = {"read", "second-hand", "from memory", "mathematics", "common practice", "regression"}
@@ -74,6 +75,12 @@ def _relative_difference(first: Entry, second: Entry) -> Results:
     return {name: there[name] / here[name] - 1.0 for name in ("carry", "total")}
 
 
+def _restate(shot: Entry, from_air: Entry, to_air: Entry) -> Results:
+    speed, angle, spin = shot["ball_speed_mph"], shot["launch_angle_deg"], shot["spin_rpm"]
+    launch = Launch.of(speed * UNITS["mph"], angle * UNITS["deg"], spin * UNITS["rpm"])
+    return {"carry": float(carry_ratio(launch, _air(from_air), _air(to_air)).carry[0])}
+
+
 def _run(landing_speed_mps: float, descent_deg: float, landing_spin_rpm: float) -> float:
     return float(run(landing_speed_mps, descent_deg * UNITS["deg"], landing_spin_rpm * UNITS["rpm"]).run_m[0])
 
@@ -86,6 +93,7 @@ FUNCTIONS: Final[dict[str, Callable[..., Any]]] = {
     "launch": _launch,
     "difference": _difference,
     "relative_difference": _relative_difference,
+    "restate": _restate,
     "run": _run,
 }
 
