@@ -1,6 +1,7 @@
-"""What a club label tells by itself: the kind of club, and whether it is the customer's own (schemas/clubs.toml)."""
+"""What a club label tells by itself: kind, number, loft, and whether it is the customer's own (schemas/clubs.toml)."""
 
 import re
+from dataclasses import dataclass
 from functools import cache
 
 from pipeline.resources import table
@@ -8,7 +9,59 @@ from pipeline.resources import table
 
 @cache
 def _alone(words: tuple[str, ...]) -> re.Pattern[str]:
-    return re.compile(rf"(?<!\w)(?:{'|'.join(re.escape(w) for w in sorted(words, key=len, reverse=True))})(?!\w)")
+    any_of = "|".join(re.escape(word) for word in sorted(words, key=len, reverse=True))
+    return re.compile(rf"(?<!\w)(?:{any_of})(?!\w)", re.IGNORECASE)
+
+
+_LOFT = re.compile(r"(?<![\w.,])(\d{1,2}(?:[.,]\d{1,2})?)\s*(?:°|º|deg(?:rees?)?\b)", re.IGNORECASE)
+_NUMBER = re.compile(r"(?<![\w.,])(\d{1,2})(?=\s*-?\s*(?:[a-z]{1,2})?(?![\w.,]))", re.IGNORECASE)
+_HIGHEST_NUMBER = 11  # an 11-wood; a larger number alone is a loft
+_LOFTS = (44, 66)  # whole degrees that stand alone in a wedge's label
+
+
+@dataclass(frozen=True, slots=True)
+class LabelParts:
+    """A club label taken apart; None where it does not say."""
+
+    category: str | None
+    number: int | None
+    loft_deg: float | None
+    words: str | None
+
+
+def parts_of(label: str, category: str | None) -> LabelParts:
+    """Take a label such as `7 iron`, `Driver 10.5° head B` or `wedge 56` apart: number or loft, other words.
+
+    category: the kind of club, from the label or from staff; only irons, woods and hybrids have numbers.
+    """
+    text = " ".join(label.split())
+    loft = _LOFT.search(text)
+    rest = _cut(text, loft)
+    number = _NUMBER.search(rest)
+    value = int(number[1]) if number else None
+    degrees = float(loft[1].replace(",", ".")) if loft else None
+    if category == "wedge" and degrees is None and value is not None and _LOFTS[0] <= value <= _LOFTS[1]:
+        rest, degrees, value = _cut(rest, number), float(value), None
+    elif category in ("iron", "wood", "hybrid") and value is not None and 0 < value <= _HIGHEST_NUMBER:
+        rest = _cut(rest, number)
+    else:
+        value = None
+    words = " ".join(_alone(_kind_words()).sub(" ", rest).strip(" ,;-").split())
+    return LabelParts(category, value, degrees, words or None)
+
+
+def _cut(text: str, found: re.Match[str] | None) -> str:
+    """Take a match out of a text, with the letters that cling to a number (7i)."""
+    if found is None:
+        return text
+    return f"{text[: found.start()]} {re.sub(r'^-?(?:[A-Za-z]{1,2}(?![A-Za-z]))?', '', text[found.end() :])}"
+
+
+@cache
+def _kind_words() -> tuple[str, ...]:
+    """Give every word that names a kind of club or its owner."""
+    rows = table("clubs")
+    return (*(word for row in rows["category"].values() for word in row["words"]), *rows["own"]["words"])
 
 
 def category_of(label: str) -> str | None:

@@ -117,7 +117,7 @@ class FileReading:
 # --- what staff say about a visit ---------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Build:
-    """A club as hit; None where nobody said."""
+    """A club as hit; None where nobody said. number is the 7 of a 7 iron, words what else its label says."""
 
     label: str
     category: str | None = None
@@ -125,6 +125,8 @@ class Build:
     loft_deg: float | None = None
     shaft: str | None = None
     length_m: float | None = None
+    number: int | None = None
+    words: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

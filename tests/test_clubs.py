@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.clubs import category_of, says_own
+from pipeline.clubs import category_of, parts_of, says_own
 from pipeline.resources import table
 
 CATEGORIES = ["wedge", "hybrid", "driver", "wood", "iron"]
@@ -119,3 +119,42 @@ def test_an_own_word_stands_alone(label: str, word: str) -> None:
     assert says_own(f"{label}{word}") == bool(
         set(re.split(" ", f"{label}{word}")) & set(table("clubs")["own"]["words"])
     )
+
+
+@pytest.mark.parametrize(
+    ("label", "number", "loft", "words"),
+    [
+        ("7 iron", 7, None, None),
+        ("7i", 7, None, None),
+        ("Eisen 7", 7, None, None),
+        ("7-iron, build 2", 7, None, "build 2"),
+        ("3W Head C", 3, None, "Head C"),
+        ("11-wood", 11, None, None),
+        ("4 hy", 4, None, None),
+        ("hybrid 22°", None, 22.0, None),
+        ("Driver 10.5° Head B", None, 10.5, "Head B"),
+        ("Own driver 9,5 deg", None, 9.5, None),
+        ("Driver 2", None, None, "2"),
+        ("wedge 56", None, 56.0, None),
+        ("SW 56°", None, 56.0, None),
+        ("wedge 5", None, None, "5"),
+        ("12 iron", None, None, "12"),
+        ("Club 3", None, None, "Club 3"),
+        ("", None, None, None),
+    ],
+)
+def test_a_label_is_taken_apart(label: str, number: int | None, loft: float | None, words: str | None) -> None:
+    found = parts_of(label, category_of(label))
+    assert (found.number, found.loft_deg, found.words) == (number, loft, words)
+
+
+def test_what_staff_say_of_the_kind_decides_whether_a_figure_is_a_number() -> None:
+    assert parts_of("Red 7", "iron").number == 7
+    assert parts_of("Red 7", None).number is None
+
+
+@given(st.text(max_size=80), st.sampled_from([None, *CATEGORIES]))
+def test_any_label_can_be_taken_apart(label: str, category: str | None) -> None:
+    found = parts_of(label, category)
+    assert found.number is None or 0 < found.number <= 11
+    assert found.loft_deg is None or 0 <= found.loft_deg < 100

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import PurePath
 
 import polars as pl
@@ -36,6 +37,22 @@ def _ratio_from_speeds() -> pl.Expr:
     return pl.coalesce("smash_factor", ratio).alias("smash_factor")
 
 
+def _spin_from_parts() -> list[pl.Expr]:
+    """Total spin and its axis from back and side spin, where the file gives the parts alone.
+
+    Back and side spin are the parts of the spin about the horizontal and the vertical axis, so the total is their
+    root of squares and the axis is tilted by atan(side/back); + curves right as everywhere.
+    """
+    back, side = pl.col("backspin_rpm"), pl.col("sidespin_rpm")
+    total = (back**2 + side**2).sqrt()
+    axis = pl.arctan2(side, back).degrees()
+    return [
+        pl.coalesce("spin_rate_rpm", total).alias("spin_rate_rpm"),
+        pl.when(pl.col("spin_rate_rpm").is_null()).then(pl.coalesce("spin_axis_deg", axis)).otherwise("spin_axis_deg")
+        .alias("spin_axis_deg"),
+    ]  # fmt: skip
+
+
 def _phases(frame: pl.DataFrame) -> list[str]:
     """Give each shot's phase: its note if enough shots with that club share it, else nothing."""
     pairs = list(zip(frame["club"].to_list(), [n or "" for n in frame["note"].to_list()], strict=True))
@@ -56,11 +73,15 @@ def _own_label(labels: Sequence[str], facts: VisitFacts) -> tuple[str, str]:
 
 
 def _build_of(label: str, facts: VisitFacts) -> Build:
+    """Put what staff said of a build over what its label says."""
     for build in facts.builds:
         if build.label.strip().lower() == label.strip().lower():
             category = build.category or clubs.category_of(f"{label} {build.head or ''}")
-            return Build(label, category, build.head, build.loft_deg, build.shaft, build.length_m)
-    return Build(label, clubs.category_of(label))
+            parts = clubs.parts_of(label, category)
+            loft = parts.loft_deg if build.loft_deg is None else build.loft_deg
+            return replace(build, label=label, category=category, loft_deg=loft, number=parts.number, words=parts.words)
+    parts = clubs.parts_of(label, clubs.category_of(label))
+    return Build(label, parts.category, loft_deg=parts.loft_deg, number=parts.number, words=parts.words)
 
 
 def letter(index: int) -> str:
@@ -71,7 +92,7 @@ def letter(index: int) -> str:
 def assemble(readings: Sequence[FileReading], facts: VisitFacts) -> Visit:
     """Join the files of a visit in the order given; at least one shot must be there."""
     frame = pl.concat([with_all_columns(reading) for reading in readings])
-    frame = frame.with_columns(_ratio_from_speeds(), pl.Series("phase", _phases(frame), pl.String))
+    frame = frame.with_columns(_ratio_from_speeds(), *_spin_from_parts(), pl.Series("phase", _phases(frame), pl.String))
     keys = list(dict.fromkeys(zip(frame["club"].to_list(), frame["phase"].to_list(), strict=True)))
     own, own_from = _own_label(list(dict.fromkeys(club for club, _ in keys)), facts)
     keys.sort(key=lambda key: key[0] != own)  # stable: the own club first, the rest in hitting order

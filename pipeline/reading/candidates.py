@@ -19,10 +19,13 @@ _BALL_TO_CLUB = (0.8, 1.6)
 _CARRY_TO_SPEED = (0.3, 1.0)
 _UNITS = {"speed": ("km/h", "m/s", "mph"), "length": ("m", "yd")}
 _ALSO_FEET = frozenset({"apex_m", "offline_m"})
+_ON_THE_FACE = frozenset({"impact_toe_m", "impact_high_m"})
 
 
 def tried_units(name: str) -> tuple[str, ...]:
     """Give the units a measurement may be proposed in; none where a default or nothing applies."""
+    if name in _ON_THE_FACE:
+        return ("cm", "in", "mm")
     found = _UNITS.get(measurements()[name].dimension, ())
     return (*found, "ft") if name in _ALSO_FEET else found
 

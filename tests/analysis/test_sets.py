@@ -1,5 +1,6 @@
 """Files → one visit. Labels, notes and shots are invented."""
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -116,10 +117,30 @@ def test_a_build_takes_what_staff_say_and_the_label_tells_the_rest(reading: Make
     facts = VisitFacts(builds=(told, Build("blue", "hybrid"), Build("unused", "wedge")))
     visit = assemble([reading(**clubs("red 7", "blue", "driver one"))], facts)
     assert [s.build for s in visit.sets] == [
-        Build("red 7", "iron", "fitting iron", 33.0, "stiff", 0.95),
-        Build("blue", "hybrid"),
-        Build("driver one", "driver"),
+        Build("red 7", "iron", "fitting iron", 33.0, "stiff", 0.95, number=7, words="red"),
+        Build("blue", "hybrid", words="blue"),
+        Build("driver one", "driver", words="one"),
     ]
+
+
+def test_a_loft_in_the_label_stands_where_staff_say_none(reading: MakeReading) -> None:
+    facts = VisitFacts(builds=(Build("Driver 9.5°"), Build("Wedge 56°", loft_deg=55.0)))
+    visit = assemble([reading(**clubs("Driver 9.5°", "Wedge 56°", "Hybrid 22°"))], facts)
+    assert [s.build.loft_deg for s in visit.sets] == [9.5, 55.0, 22.0]
+
+
+def test_total_spin_and_axis_come_from_their_parts_where_the_file_gives_those_alone(reading: MakeReading) -> None:
+    columns = {
+        "ball_speed_mps": [60.0] * 4,
+        "backspin_rpm": [3000.0, 3000.0, 3000.0, None],
+        "sidespin_rpm": [400.0, -400.0, 400.0, 400.0],
+        "spin_rate_rpm": [None, None, 2500.0, None],
+        "spin_axis_deg": [None, None, 3.0, None],
+    }
+    shots = assemble([reading(**columns)], VisitFacts()).shots
+    total, tilt = math.hypot(3000, 400), math.degrees(math.atan2(400, 3000))
+    assert shots["spin_rate_rpm"].to_list() == [pytest.approx(total), pytest.approx(total), 2500.0, None]
+    assert shots["spin_axis_deg"].to_list() == [pytest.approx(tilt), pytest.approx(-tilt), 3.0, None]
 
 
 def test_files_are_joined_in_the_order_given(reading: MakeReading) -> None:
