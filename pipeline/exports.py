@@ -89,6 +89,7 @@ def fitting_json(fitting: Fitting) -> str:
         "unreadable_rows": [
             {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected
         ],
+        "home_course": dataclasses.asdict(fitting.home) if fitting.home else None,
         "device_check": [dataclasses.asdict(check) for check in fitting.device_check],
         "cautions": list(fitting.cautions),
     }

@@ -193,7 +193,7 @@ class Average:
     """A quantity over the counted shots of a set; low and high bound the mean at 95 % (nan below two shots)."""
 
     quantity: str
-    source: str  # measured | modelled | run_modelled
+    source: str  # measured | restated | modelled | run_modelled
     n: int
     mean: float
     median: float
@@ -284,8 +284,27 @@ class DeviceCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class AtHome:
+    """How far a set's counted balls would go, on average, in the air of the home course [m]."""
+
+    set_index: int
+    carry_m: float
+    total_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HomeCourse:
+    """The customer's home course: its air, the air's density over that of the reference air, and the sets there."""
+
+    altitude_m: float
+    temperature_c: float
+    density_ratio: float
+    sets: tuple[AtHome, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class AirUsed:
-    """The air all modelled distances are for."""
+    """The air all distances are for; device_… the air the device states its own distances for, if that is another."""
 
     altitude_m: float
     temperature_c: float
@@ -294,6 +313,8 @@ class AirUsed:
     firmness: str
     drag_multiplier: float
     lift_multiplier: float
+    device_altitude_m: float | None = None
+    device_temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +334,7 @@ class Fitting:
     comparisons: tuple[Comparison, ...]
     smallest_difference_m: float
     device_check: tuple[DeviceCheck, ...]
+    home: HomeCourse | None
     cautions: tuple[str, ...]  # codes, worded by the vocabulary
 
 

@@ -179,6 +179,7 @@ def _context(page: Page) -> dict[str, Any]:
         "flight_table": _table(page, _FLIGHT_TABLE),
         "counted_sentence": wording.counted_sentence(page),
         "aside_rows": _aside_rows(page),
+        "home_sentence": wording.home_sentence(page),
         "how": wording.how(page),
         "notes": (page.fitting.facts.notes or "")[:2000],
         "cautions": earned,

@@ -8,13 +8,13 @@ from collections.abc import Mapping, Sequence
 import polars as pl
 
 from pipeline import profiles
-from pipeline.analysis import ball_flight, results, sets
+from pipeline.analysis import ball_flight, other_air, results, sets
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.cautions import cautions
 from pipeline.analysis.device_check import device_checks
 from pipeline.analysis.fates import fates
 from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
-from pipeline.physics.atmosphere import air_at
+from pipeline.physics.atmosphere import Air, air_at
 from pipeline.physics.ground import FIRMNESS
 from pipeline.reading import read_shot_file
 from pipeline.records import (
@@ -24,6 +24,7 @@ from pipeline.records import (
     FileReading,
     Fitting,
     Given,
+    HomeCourse,
     Refusal,
     SetResult,
     ShotFile,
@@ -72,9 +73,13 @@ def _date(readings: Sequence[FileReading], facts: VisitFacts, today: dt.date) ->
     return today
 
 
+def _air(settings: Settings, altitude_m: float, temperature_c: float) -> Air:
+    return air_at(altitude_m, temperature_c + 273.15, settings.humidity_percent / 100)
+
+
 def _model(settings: Settings) -> FlightModel:
     """Give the studio's air and ground, and its own calibration of the model."""
-    air = air_at(settings.altitude_m, settings.temperature_c + 273.15, settings.humidity_percent / 100)
+    air = _air(settings, settings.altitude_m, settings.temperature_c)
     return FlightModel(air, FIRMNESS[settings.firmness], settings.drag_multiplier, settings.lift_multiplier)
 
 
@@ -85,11 +90,32 @@ def device_check(reading: FileReading, settings: Settings) -> tuple[DeviceCheck,
     return device_checks(frame, [Fate("counted")] * frame.height)
 
 
-def _with_flight(visit: Visit, model: FlightModel) -> tuple[pl.DataFrame, dict[str, str]]:
-    """Add kind of club, the model's flight and the values to be used."""
+def _with_flight(visit: Visit, model: FlightModel, settings: Settings) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Add kind of club, the model's flight and the values to be used, restated where the device states another air."""
     kinds = pl.Series("category", [visit.sets[i].build.category for i in visit.shots["set"]], pl.String)
-    modelled = ball_flight.add_model(visit.shots.with_columns(kinds), model)
-    return ball_flight.add_used(modelled)
+    frame = ball_flight.add_model(visit.shots.with_columns(kinds), model)
+    if _device_has_own_air(settings):
+        air = _air(settings, settings.device_altitude_m, settings.device_temperature_c)
+        frame = other_air.restated(frame, air, model)
+    return ball_flight.add_used(frame)
+
+
+def _device_has_own_air(settings: Settings) -> bool:
+    device = settings.device_altitude_m, settings.device_temperature_c
+    return device != (settings.altitude_m, settings.temperature_c)
+
+
+def _home(
+    facts: VisitFacts, settings: Settings, frame: pl.DataFrame, decided: Sequence[Fate], model: FlightModel
+) -> HomeCourse | None:
+    """Restate the visit to the customer's home course, if that was said."""
+    if facts.home_altitude_m is None and facts.home_temperature_c is None:
+        return None
+    altitude = settings.altitude_m if facts.home_altitude_m is None else facts.home_altitude_m
+    temperature = settings.temperature_c if facts.home_temperature_c is None else facts.home_temperature_c
+    air = _air(settings, altitude, temperature)
+    found = other_air.at_home(frame, decided, air, model)
+    return HomeCourse(altitude, temperature, air.density_kgpm3 / model.air.density_kgpm3, found) if found else None
 
 
 def read(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> FileReading:
@@ -115,7 +141,7 @@ def fit(
         return refused
     visit = sets.assemble([reading for reading in readings if reading.shots.height], facts)
     model = _model(settings)
-    frame, sources = _with_flight(visit, model)
+    frame, sources = _with_flight(visit, model, settings)
     decided = fates(frame, facts.overrules)
     of_sets: list[SetResult] = []
     for which in visit.sets:
@@ -138,6 +164,8 @@ def fit(
             firmness=settings.firmness,
             drag_multiplier=settings.drag_multiplier,
             lift_multiplier=settings.lift_multiplier,
+            device_altitude_m=settings.device_altitude_m if _device_has_own_air(settings) else None,
+            device_temperature_c=settings.device_temperature_c if _device_has_own_air(settings) else None,
         ),
         sets=tuple(of_sets),
         shots=results.shot_results(frame, decided, sources),
@@ -145,5 +173,6 @@ def fit(
         comparisons=compared,
         smallest_difference_m=settings.smallest_difference_m,
         device_check=checks,
+        home=_home(facts, settings, frame, decided, model),
         cautions=cautions(visit, frame, of_sets, len(compared), readings, facts, checks),
     )

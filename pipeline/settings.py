@@ -20,6 +20,8 @@ class Settings:
     altitude_m: float
     temperature_c: float
     humidity_percent: float
+    device_altitude_m: float
+    device_temperature_c: float
     firmness: str
     drag_multiplier: float
     lift_multiplier: float
@@ -48,7 +50,11 @@ def load(text: str = "", where: str = "studio.toml") -> Settings:
     place = strict_toml.Place(where, text)
     given = strict_toml.parse(text, where)
     strict_toml.check_keys(given, rows, place)
-    values = {key: _value(row, given.get(key, row["default"]), place, key) for key, row in rows.items()}
+    chosen = {key: given.get(key, row.get("default")) for key, row in rows.items()}
+    for key, row in rows.items():
+        if "optional" in row and chosen[key] is None:
+            chosen[key] = chosen[row["optional"]]
+    values = {key: _value(row, chosen[key], place, key) for key, row in rows.items()}
     if values["give_up_seconds"] < values["settle_seconds"]:  # type: ignore[operator]
         why = "it must not be shorter than settle_seconds"
         raise strict_toml.refuse_value(place, "give_up_seconds", values["give_up_seconds"], why)
@@ -61,6 +67,7 @@ def template() -> str:
     lines = ["# The studio's settings. A line that starts with # is a remark; delete the # to change a setting.", ""]
     for key, row in table("settings").items():
         choices = f" ({' | '.join(row['choices'])})" if "choices" in row else ""
-        default = f'"{row["default"]}"' if isinstance(row["default"], str) else row["default"]
-        lines += [f"# {row['help']}{choices}", f"# {key} = {default}", ""]
+        default = row.get("default", table("settings").get(row.get("optional", ""), {}).get("default"))
+        value = f'"{default}"' if isinstance(default, str) else default
+        lines += [f"# {row['help']}{choices}", f"# {key} = {value}", ""]
     return "\n".join(lines)

@@ -77,6 +77,14 @@ class Shown:
             return self.words.say("side.middle")
         return self.words.say("side.right" if value > 0 else "side.left", amount=f"{amount}{NBSP}{self.unit('side')}")
 
+    def air(self, altitude_m: float, temperature_c: float) -> tuple[str, str]:
+        """Write altitude and temperature of an air: feet and °F beside yards, else metres and °C."""
+        if self.system == "metres":
+            return f"{number(altitude_m, 0)}{NBSP}m", f"{number(temperature_c, 0)}{NBSP}°C"
+        feet = units.unit("length", "ft").from_stored(altitude_m)
+        fahrenheit = units.unit("temperature", "F").from_stored(units.unit("temperature", "C").to_stored(temperature_c))
+        return f"{number(feet, 0)}{NBSP}ft", f"{number(fahrenheit, 0)}{NBSP}°F"
+
     def distance(self, value: float) -> str:
         """Write the size of a distance in long words: `11 yards`."""
         long = self.words.get(f"units.{self.system}.length_long")

@@ -194,14 +194,14 @@ def how(page: Page) -> list[str]:
     """Say how the numbers came about: sources, rules, method, air."""
     say, air, sources = page.words.say, page.fitting.air, page.fitting.sources
     named = {kind: [page.words.get(f"quantity.{n}").lower() for n, s in sources.items() if s == kind] for kind in
-             ("measured", "modelled", "run_modelled")}  # fmt: skip
+             ("measured", "restated", "modelled", "run_modelled")}  # fmt: skip
     lines = [say(f"how.{kind}", names=", ".join(named[kind])) for kind in ("measured", "modelled") if named[kind]]
+    if named["restated"] and air.device_altitude_m is not None and air.device_temperature_c is not None:
+        place, warmth = page.shown.air(air.device_altitude_m, air.device_temperature_c)
+        lines.append(say("how.restated", names=", ".join(named["restated"]), altitude=place, temperature=warmth))
     if named["run_modelled"]:
         lines.append(say("how.run_modelled"))
-    altitude = f"{air.altitude_m:.0f} m" if page.shown.system == "metres" else f"{air.altitude_m / 0.3048:.0f} ft"
-    temperature = (
-        f"{air.temperature_c:.0f} °C" if page.shown.system == "metres" else f"{air.temperature_c * 1.8 + 32:.0f} °F"
-    )
+    altitude, temperature = page.shown.air(air.altitude_m, air.temperature_c)
     firmness = page.words.get(f"firmness.{air.firmness}")
     humidity = f"{air.humidity_percent:.0f} %"
     lines.append(say("how.air", temperature=temperature, altitude=altitude, humidity=humidity, firmness=firmness))
@@ -222,3 +222,24 @@ def counted_sentence(page: Page) -> str:
     total, aside = len(page.fitting.shots), sum(r.n_mishit + r.n_bad_read for r in page.fitting.sets)
     key = "some" if aside else "none"
     return page.words.say(f"counted.{key}", balls=_balls(page, total), aside=aside)
+
+
+def home_sentence(page: Page) -> str:
+    """Say how far the same balls would carry on the customer's home course, and why."""
+    home = page.fitting.home
+    if home is None:
+        return ""
+    altitude, temperature = page.shown.air(home.altitude_m, home.temperature_c)
+    share = round(100 * abs(home.density_ratio - 1))
+    density = "same" if share == 0 else "thinner" if home.density_ratio < 1 else "denser"
+    items = [
+        page.words.say(
+            "home.set",
+            letter=page.fitting.sets[there.set_index].set.letter,
+            there=page.shown.full(there.carry_m, "carry_m"),
+            here=page.shown.full(page.fitting.sets[there.set_index].averages["carry_m"].mean, "carry_m"),
+        )
+        for there in home.sets
+    ]
+    air = page.words.say(f"home.{density}", altitude=altitude, temperature=temperature, percent=share)
+    return f"{air} {page.words.say('home.carry', list='; '.join(items))}"

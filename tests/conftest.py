@@ -36,7 +36,8 @@ def fitting_of(name: str, identity: str, day: dt.date) -> Fitting:
     )  # fmt: skip
     return Fitting(
         visit_id=identity, name=name, date=day, facts=VisitFacts(), files=(), own_club_from="label", air=air,
-        sets=(), shots=(), sources={}, comparisons=(), device_check=(), smallest_difference_m=4.6, cautions=(),
+        sets=(), shots=(), sources={}, comparisons=(), device_check=(), home=None, smallest_difference_m=4.6,
+        cautions=(),
     )  # fmt: skip
 
 

@@ -33,11 +33,11 @@ def test_every_command_is_documented() -> None:
 
 def test_every_setting_is_documented_with_its_default() -> None:
     rows = dict(re.findall(r"^\| `(\w+)` \| (\S.*?) \|", README, re.MULTILINE))
-    wanted = {
-        k: f'"{v["default"]}"' if isinstance(v["default"], str) else str(v["default"])
-        for k, v in table("settings").items()
-    }
-    assert {key: rows.get(key) for key in wanted} == wanted
+    settings = table("settings")
+    defaults = {key: row["default"] for key, row in settings.items() if "default" in row}
+    wanted = {key: f'"{value}"' if isinstance(value, str) else str(value) for key, value in defaults.items()}
+    wanted |= {key: f"as `{row['optional']}`" for key, row in settings.items() if "optional" in row}
+    assert {key: rows.get(key) for key in settings} == wanted
 
 
 def test_every_measurement_is_documented() -> None:

@@ -54,6 +54,7 @@ def fitting(
         comparisons=tuple(comparisons),
         smallest_difference_m=5.0,
         device_check=(),
+        home=None,
         cautions=(),
     )
 

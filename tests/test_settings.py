@@ -20,7 +20,7 @@ def test_defaults_are_those_of_the_schema() -> None:
     loaded = settings.load()
     for key, row in table("settings").items():
         if "stored" not in row:
-            assert getattr(loaded, key) == row["default"], key
+            assert getattr(loaded, key) == row.get("default", getattr(loaded, row.get("optional", key))), key
     assert loaded.smallest_difference_m == pytest.approx(5 * 0.9144)
 
 
@@ -75,3 +75,8 @@ def test_with_no_near_word_the_known_ones_are_listed() -> None:
     message = refusal("zzz = 1")
     for key in table("settings"):
         assert key in message
+
+
+def test_an_optional_setting_takes_the_value_of_the_one_it_stands_beside() -> None:
+    loaded = settings.load("altitude_m = 300\ntemperature_c = 25\ndevice_temperature_c = 15")
+    assert (loaded.device_altitude_m, loaded.device_temperature_c) == (300.0, 15.0)

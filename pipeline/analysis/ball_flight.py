@@ -68,17 +68,24 @@ def present(frame: pl.DataFrame, name: str) -> bool:
     return bool((shares["share"] >= PRESENT_SHARE).all())
 
 
+def _restated(frame: pl.DataFrame, name: str) -> bool:
+    return f"restated_{name}" in frame.columns and present(frame, f"restated_{name}")
+
+
 def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
     """Decide for the whole visit whether a flight quantity is measured or modelled, and add it as used_….
 
-    Sets are only comparable when a quantity has one source in all of them; so measured and modelled values are never
+    What was measured in the device's own air and restated to the reference air (restated_…) comes first. Sets are only
+    comparable when a quantity has one source in all of them; so measured and modelled values are never
     mixed within a visit. The total needs the carry it belongs to: a measured carry with no measured total gets the
     model's run added (source run_modelled). Without a launch direction the side is unknown, not zero.
     """
     sources: dict[str, str] = {}
     used = {}
     for name in FLIGHT_QUANTITIES:
-        if present(frame, name):
+        if _restated(frame, name):
+            sources[name], used[name] = "restated", pl.col(f"restated_{name}")
+        elif present(frame, name):
             sources[name], used[name] = "measured", pl.col(name)
         elif present(frame, f"model_{name}"):
             sources[name], used[name] = "modelled", pl.col(f"model_{name}")
@@ -86,7 +93,9 @@ def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
         sources["offline_m"], used["offline_m"] = "measured", pl.col("offline_m")
     elif present(frame, "launch_direction_deg") and present(frame, "model_offline_m"):
         sources["offline_m"], used["offline_m"] = "modelled", pl.col("model_offline_m")
-    if present(frame, "total_m"):
+    if _restated(frame, "total_m"):
+        sources["total_m"], used["total_m"] = "restated", pl.col("restated_total_m")
+    elif present(frame, "total_m"):
         sources["total_m"], used["total_m"] = "measured", pl.col("total_m")
     elif "carry_m" in sources and present(frame, "model_total_m"):
         sources["total_m"] = "modelled" if sources["carry_m"] == "modelled" else "run_modelled"

@@ -17,13 +17,14 @@ FAR_OFF = 0.08
 def device_checks(frame: pl.DataFrame, fates: Sequence[Fate]) -> tuple[DeviceCheck, ...]:
     """Compare each file's carry with the model over its believed shots.
 
-    frame: a visit's shots with `file`, `carry_m`, `model_carry_m`; fates in the same order (bad reads take no part).
-    A file with fewer than five such shots is left out. centre: median of reported ÷ modelled carry; spread: robust
-    standard deviation of that ratio. Source: own method.
+    frame: a visit's shots with `file`, `carry_m` (or restated_carry_m) and `model_carry_m`; fates in the same order
+    (bad reads take no part). A file with fewer than five such shots is left out. centre: median of reported ÷ modelled
+    carry; spread: robust standard deviation of that ratio. Source: own method.
     """
     believed = np.array([fate.fate != "bad_read" for fate in fates], dtype=bool)
+    name = "restated_carry_m" if "restated_carry_m" in frame.columns else "carry_m"
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = column(frame, "carry_m") / column(frame, "model_carry_m")
+        ratio = column(frame, name) / column(frame, "model_carry_m")
     usable = believed & np.isfinite(ratio)
     files = frame["file"].to_numpy()
     found = []

@@ -1,5 +1,6 @@
 """The report: what it says, what it never does, and the PDF itself."""
 
+import datetime as dt
 import io
 import re
 from collections.abc import Callable
@@ -233,3 +234,31 @@ def test_nothing_runs_off_the_page(driver_pdf: bytes) -> None:
         page.extract_text(visitor_text=note)
         assert starts
         assert max(starts) < float(page.mediabox.width) - 40
+
+
+def test_the_home_course_is_explained() -> None:
+    file = ShotFile("driver shots.csv", DRIVER_FILE.read_bytes())
+    facts = VisitFacts(home_altitude_m=1609.0, own_club="Own driver")
+    made = session.fit("v", [file], facts, settings.load(), dt.date(2026, 11, 25), "id")
+    assert isinstance(made, Fitting)
+    assert made.home is not None
+    page = html(made)
+    assert "On your home course (5279 ft above the sea, 68 °F) the air is 18 % thinner" in page
+    own, there = made.sets[0].averages["carry_m"].mean, made.home.sets[0].carry_m
+    assert 1.02 < there / own < 1.08
+    assert f"A {there / 0.9144:.0f} yd instead of {own / 0.9144:.0f} yd" in page
+
+
+def test_nothing_is_said_of_a_home_course_nobody_named(driver_fitting: Fitting) -> None:
+    assert driver_fitting.home is None
+    assert "home course" not in html(driver_fitting)
+
+
+def test_a_device_that_states_another_air_is_restated_and_said_so() -> None:
+    file = ShotFile("driver shots.csv", DRIVER_FILE.read_bytes())
+    studio = settings.load("device_altitude_m = 1500")
+    made = session.fit("v", [file], VisitFacts(), studio, dt.date(2026, 11, 25), "id")
+    assert isinstance(made, Fitting)
+    assert made.sources["carry_m"] == "restated"
+    assert made.shots[0].used["carry_m"] < made.shots[0].measured["carry_m"]
+    assert "Measured by the device for air at 68 °F, 4921 ft above the sea" in html(made)
