@@ -19,6 +19,7 @@ from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, P
 from pipeline.ledger import Entry, Ledger
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 from pipeline.settings import Settings
+from pipeline.staff_words import device_note
 from pipeline.studio import Studio
 
 MOST_CRASHES = 3
@@ -289,6 +290,7 @@ class Inbox:
         message = (
             f"{len(fitting.shots)} balls, {counted} counted, {len(fitting.sets)} set{'s' * (len(fitting.sets) > 1)}"
         )
+        message += "".join(f"; {check.file}: {device_note(check)}" for check in fitting.device_check if check.far_off)
         _LOG.info("visit %s: reported", entry.id[:8])
         self.tell(Event("reported", entry.name, message, 0, place / "report.pdf", seconds))
 

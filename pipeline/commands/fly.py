@@ -5,9 +5,11 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import FolderError, MappingError, SettingsError, UnreadableFileError
+from pipeline.errors import FolderError, MappingError, SettingsError, TooFewShotsError, UnreadableFileError
 
 if TYPE_CHECKING:
+    import polars as pl
+
     from pipeline.physics.atmosphere import Air
     from pipeline.physics.flight import Launch, Wind
 
@@ -39,6 +41,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     firmness = "of the fairway (default: typical)"
     parser.add_argument("--firmness", choices=("soft", "typical", "firm"), default="typical", help=firmness)
     parser.add_argument("--csv", type=Path, metavar="FILE", help="fly every shot of a shot file instead")
+    calibrate = "find the multipliers of drag and lift with which the model\nagrees with the file's carry and apex"
+    parser.add_argument("--calibrate", action="store_true", help=calibrate)
     parser.add_argument(
         "--json", action="store_true", help="print a JSON list with one object a shot, units in the keys"
     )
@@ -68,9 +72,8 @@ def _one(given: argparse.Namespace) -> "Launch":
     return Launch.of(speed, np.radians(up), spin * np.pi / 30, np.radians(right), np.radians(tilt))
 
 
-def _from_file(path: Path) -> "Launch":
-    """Read the launch conditions of a shot file."""
-    from pipeline.analysis.ball_flight import launch
+def _from_file(path: Path) -> "pl.DataFrame":
+    """Read a shot file."""
     from pipeline.analysis.sets import with_all_columns
     from pipeline.reading import read_shot_file
     from pipeline.records import Given, ShotFile
@@ -86,7 +89,7 @@ def _from_file(path: Path) -> "Launch":
         kind = MappingError if reading.outcome == "needs_mapping" else UnreadableFileError
         msg = f"{path}: {' '.join(explain(reading))}"
         raise kind(msg)
-    return launch(with_all_columns(reading))
+    return with_all_columns(reading)
 
 
 def _air(given: argparse.Namespace) -> "tuple[Air, Wind]":
@@ -104,8 +107,13 @@ def _air(given: argparse.Namespace) -> "tuple[Air, Wind]":
 
 def run(given: argparse.Namespace) -> int:
     """Fly and print."""
-    launch = _from_file(given.csv) if given.csv else _one(given)
+    from pipeline.analysis.ball_flight import launch as launch_of
+
     air, wind = _air(given)
+    frame = _from_file(given.csv) if given.csv else None
+    if given.calibrate:
+        return _calibrate(given, frame, air)
+    launch = _one(given) if frame is None else launch_of(frame)
     shots = _shots(launch, air, wind, given.firmness)
     if given.json:
         print(json.dumps(shots, indent=1, allow_nan=False))
@@ -115,6 +123,41 @@ def run(given: argparse.Namespace) -> int:
     print(f"air density {air.density_kgpm3:.4f} kg/m³, {given.firmness} fairway")
     for number, shot in enumerate(shots, 1):
         print(f"shot {number}: " + _sentence(shot))
+    return 0
+
+
+def _calibrate(given: argparse.Namespace, frame: "pl.DataFrame | None", air: "Air") -> int:
+    """Fit the model to a device and print what to write into studio.toml."""
+    import dataclasses
+    import math
+
+    import numpy as np
+
+    from pipeline.analysis.ball_flight import column, launch
+    from pipeline.physics.calibration import calibrate
+
+    if frame is None:
+        msg = "--calibrate needs a file of the device: name it with --csv."
+        raise SettingsError(msg)
+    apex = column(frame, "apex_m")
+    found = calibrate(launch(frame), air, column(frame, "carry_m"), apex if np.isfinite(apex).any() else None)
+    if found is None:
+        msg = f"{given.csv}: too few shots with ball speed, launch angle, spin and carry to calibrate by; 5 are needed."
+        raise TooFewShotsError(msg)
+    if given.json:
+        values = dataclasses.asdict(found)
+        plain = {name: None if math.isnan(value) else value for name, value in values.items()}
+        print(json.dumps(plain, indent=1, allow_nan=False))
+        return 0
+    lift = "" if math.isnan(found.lift_error) else f", lift × {found.lift_scale:.3f} ± {2 * found.lift_error:.3f}"
+    print(f"drag × {found.drag_scale:.3f} ± {2 * found.drag_error:.3f}{lift}, from {found.shots} shots")
+    if found.settled:
+        print("to use it, write into studio.toml:")
+        print(f"  drag_multiplier = {found.drag_scale:.3f}\n  lift_multiplier = {found.lift_scale:.3f}")
+    else:
+        print(
+            "not settled: take 12 or more well-struck shots of several clubs, and check units and the device's air first"
+        )
     return 0
 
 
