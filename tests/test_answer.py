@@ -107,3 +107,14 @@ def test_a_file_outside_a_studio_has_nobody_to_answer_for(tmp_path: Path, capsys
     (tmp_path / "a.csv").write_text(CONTENT, encoding="utf-8")
     assert main(["answer", str(tmp_path / "a.csv"), "--hand", "left"]) == 7
     assert "does not lie in a studio folder" in capsys.readouterr().err
+
+
+def test_staff_are_told_of_a_device_far_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made = studio_module.create(tmp_path / "studio")
+    head = "Club,Ball speed (mph),Launch angle (deg),Spin rate (rpm),Carry (yd)\n"
+    rows = "".join(f"Own driver,{140 + i},12,2700,{150 + i}\n" for i in range(6))
+    (made.inbox / "short.csv").write_text(head + rows, encoding="utf-8")
+    assert main(["process", str(made.root)]) == 0
+    said = capsys.readouterr().out
+    assert "short.csv: carry reads" in said
+    assert "% below the flight model (6 shots): check the device's units, air and calibration" in said

@@ -155,9 +155,7 @@ def _calibrate(given: argparse.Namespace, frame: "pl.DataFrame | None", air: "Ai
         print("to use it, write into studio.toml:")
         print(f"  drag_multiplier = {found.drag_scale:.3f}\n  lift_multiplier = {found.lift_scale:.3f}")
     else:
-        print(
-            "not settled: take 12 or more well-struck shots of several clubs, and check units and the device's air first"
-        )
+        print("not settled: take 12 or more well-struck shots of several clubs; mind units and the device's air")
     return 0
 
 
