@@ -419,3 +419,14 @@ def test_doctor_names_a_missing_package(run: Run, monkeypatch: pytest.MonkeyPatc
     assert code == MissingPartError.exit_code
     assert "missing  packages  the package polars is missing" in out
     assert "pip install --force-reinstall baywright" in out
+
+
+def test_check_json_repeats_what_was_given(run: Run, tmp_path: Path) -> None:
+    shots, given = tmp_path / "a.csv", tmp_path / "given.json"
+    shots.write_text("Club,Carry\nDriver,200\n", encoding="utf-8")
+    given.write_text('{"handed": "left", "units": {"length": "yd"}}', encoding="utf-8")
+    code, out, _ = run("check", shots, "--given", given, "--json")
+    said = json.loads(out)
+    assert code == 0
+    assert said["given"] == {"handed": "left", "units": {"length": "yd"}}
+    assert said["columns"]["Carry"] == {"field": "carry_m", "unit": "yd", "unit_from": "profile"}

@@ -1,6 +1,7 @@
 """Rules that say the device was wrong about a shot; limits and reasons in schemas/flags.toml."""
 
 import math
+from collections import Counter
 from collections.abc import Callable
 
 import numpy as np
@@ -77,16 +78,25 @@ def _disagreeing(reported: Floats, model: Floats, tolerance: float) -> tuple[NDA
     return np.abs(ratio - middle) > allowed, model * middle
 
 
+def _patterns(frame: pl.DataFrame, known: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+    """Part the shots by kind of club and file, as each device has its bias; small parts of a kind are joined."""
+    keys = list(zip(frame["category"].fill_null("").to_list(), frame["file"].to_list(), strict=True))
+    counts = Counter(key for key, counts in zip(keys, known, strict=True) if counts)
+    fewest = _limit("flight_disagrees", "fewest")
+    parts: dict[tuple[str, str], list[int]] = {}
+    for row, (kind, file) in enumerate(keys):
+        parts.setdefault((kind, file if counts[kind, file] >= fewest else ""), []).append(row)
+    return [np.array(rows) for rows in parts.values()]
+
+
 def _flight_disagrees(frame: pl.DataFrame) -> Found:
-    """Compare carry, apex, flight time and descent with the model, kind of club by kind of club."""
+    """Compare carry, apex, flight time and descent with the model, within each pattern of device and kind of club."""
     straight = not np.isfinite(column(frame, "spin_axis_deg")).any()
     tolerance = _limit("flight_disagrees", "straight_tolerance" if straight else "tolerance")
-    kinds = frame["category"].fill_null("").to_numpy()
     found: Found = {}
     for name in FLIGHT_QUANTITIES:
         reported, model = column(frame, name), column(frame, f"model_{name}")
-        for kind in np.unique(kinds):
-            here = np.flatnonzero(kinds == kind)
+        for here in _patterns(frame, np.isfinite(reported / model)):
             # an apex or a descent is read less well than a carry: twice the room
             off, expected = _disagreeing(reported[here], model[here], tolerance * (1 if name == "carry_m" else 2))
             for i, value in zip(here[off], expected[off], strict=True):

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -75,9 +76,11 @@ def run(given: argparse.Namespace) -> int:
     from pipeline.reading import as_json, read_shot_file
     from pipeline.records import ShotFile
 
-    reading = read_shot_file(ShotFile(given.file.name, bytes_of(given.file)), _given(given.given))
+    known = _given(given.given)
+    reading = read_shot_file(ShotFile(given.file.name, bytes_of(given.file)), known)
     if given.json:
-        print(json.dumps(as_json(reading), indent=1, ensure_ascii=False, allow_nan=False))
+        said = {name: value for name, value in asdict(known).items() if value}
+        print(json.dumps({"given": said, **as_json(reading)}, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         print("\n".join(printable(line) for line in lines(reading)))
     return _exit_code(reading)

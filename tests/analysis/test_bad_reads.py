@@ -150,6 +150,18 @@ def test_kinds_of_club_are_judged_apart(frame: MakeFrame) -> None:
     assert codes(shots) == {14: "flight_disagrees"}
 
 
+def test_each_file_has_its_own_pattern_and_small_files_share_one(frame: MakeFrame) -> None:
+    """One device reads 10 % short of the other: right for each of its shots, wrong for a shot of the other."""
+    files = ["a.csv"] * 6 + ["b.csv"] * 6
+    shots = frame(
+        12, file=files, carry_m=[100.0] * 5 + [90.0] + [90.0] * 5 + [100.0], model_carry_m=100.0, spin_axis_deg=0.0
+    )
+    assert codes(shots) == {5: "flight_disagrees", 11: "flight_disagrees"}
+    few = ["a.csv"] * 3 + ["b.csv"] * 3
+    joined = frame(6, file=few, carry_m=[100.0] * 5 + [80.0], model_carry_m=100.0, spin_axis_deg=0.0)
+    assert codes(joined) == {5: "flight_disagrees"}
+
+
 def test_the_carry_speaks_before_the_apex(frame: MakeFrame) -> None:
     shots = flights(frame, "apex_m", 0.5, carry_m=[100.0] * 5 + [50.0], model_carry_m=100.0)
     assert bad_reads(shots)[5].figures == pytest.approx({"carry_m": 50.0, "expected_carry_m": 100.0})
