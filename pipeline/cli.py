@@ -2,6 +2,7 @@
 
 import argparse
 import io
+import os
 import re
 import sys
 from importlib import import_module
@@ -85,7 +86,8 @@ def main(arguments: list[str] | None = None) -> int:
         return fault.exit_code
     except KeyboardInterrupt:
         return 130
-    except BrokenPipeError:  # the reader of our output has gone
+    except BrokenPipeError:  # the reader of our output has gone: what is left in the buffer goes nowhere
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception:  # noqa: BLE001 - the last net: a plain sentence for staff, the traceback for us
         import traceback

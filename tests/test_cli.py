@@ -151,12 +151,13 @@ def test_a_console_without_our_characters_stops_nothing() -> None:
     assert made.stderr == ""
 
 
-def test_a_reader_gone_before_the_first_word_is_no_fault() -> None:
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_reader_gone_before_the_first_word_is_no_fault(unbuffered: str) -> None:
     reading, writing = os.pipe()
     os.close(reading)
     made = subprocess.run(
         [sys.executable, "-m", "pipeline", *FLY], stdout=writing, stderr=subprocess.PIPE, check=False, timeout=60,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": unbuffered},
     )  # fmt: skip
     os.close(writing)
     assert (made.returncode, made.stderr) == (0, b"")
