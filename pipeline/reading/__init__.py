@@ -1,6 +1,7 @@
-"""One shot file: bytes in, shots with every row's fate out."""
+"""Shot files: bytes in, shots with every row's fate out."""
 
+from pipeline.reading.bulk import read_shot_files
 from pipeline.reading.reader import read_shot_file
 from pipeline.reading.showing import as_json
 
-__all__ = ["as_json", "read_shot_file"]
+__all__ = ["as_json", "read_shot_file", "read_shot_files"]

@@ -129,7 +129,7 @@ def _fast_body(rest: _Rest, wanted: "Sequence[int]") -> pl.DataFrame:
         clean &= ~pl.Series(range(len(texts))).is_in(consumed)
     cells = _split_regular(texts.filter(clean), rest.delimiter, usual + 1, quoted=bool((quoted & clean).any()))
     lines = (clean.arg_true().cast(pl.Int64) + rest.following + 1).alias("line")
-    regular = _regular_frame(lines, cells, rest.width, wanted)
+    regular = regular_frame(lines, cells, rest.width, wanted)
     return pl.concat([regular, body_frame(odd, rest.width, wanted)]).sort("line") if odd else regular
 
 
@@ -168,13 +168,19 @@ def _split_regular(texts: pl.Series, delimiter: str, fields: int, *, quoted: boo
     names = [f"c{place}" for place in range(fields)]
     if texts.is_empty():
         return pl.DataFrame(schema=dict.fromkeys(names, pl.String))
-    joined: str = texts.str.join("\n").item()
+    return stripped_cells(texts, texts.str.join("\n").item().encode("utf-8"), delimiter, names, quoted=quoted)
+
+
+def stripped_cells(
+    texts: pl.Series, joined: bytes, delimiter: str, names: "Sequence[str]", *, quoted: bool
+) -> pl.DataFrame:
+    """Split lines of as many cells as there are names; joined holds the same lines as bytes."""
     cells = pl.read_csv(
-        joined.encode("utf-8"),
+        joined,
         has_header=False,
         separator=delimiter,
         quote_char='"' if quoted else None,
-        new_columns=names,
+        new_columns=list(names),
         infer_schema=False,
     )
     if not quoted and not _padded(texts, joined, delimiter):
@@ -183,16 +189,17 @@ def _split_regular(texts: pl.Series, delimiter: str, fields: int, *, quoted: boo
     return cells.select(pl.when(cell.str.len_bytes() > 0).then(cell) for cell in stripped)
 
 
-def _padded(texts: pl.Series, joined: str, delimiter: str) -> bool:
+def _padded(texts: pl.Series, joined: bytes, delimiter: str) -> bool:
     """Tell whether a cell may have white space around it; a look at the lines costs less than stripping every cell."""
     mark = re.escape(delimiter)
-    if not joined.isascii() or any(space in joined for space in _RARE_SPACES if space != delimiter):
+    if not joined.isascii() or any(space.encode() in joined for space in _RARE_SPACES if space != delimiter):
         return bool(texts.str.contains(rf"^\s|\s$|[^\S{mark}]{mark}|{mark}[^\S{mark}]").any())
     inside = (texts.str.contains(blank, literal=True) for blank in (f" {delimiter}", f"{delimiter} "))
     return any(found.any() for found in (*inside, texts.str.starts_with(" "), texts.str.ends_with(" ")))
 
 
-def _regular_frame(lines: pl.Series, cells: pl.DataFrame, width: int, wanted: "Sequence[int]") -> pl.DataFrame:
+def regular_frame(lines: pl.Series, cells: pl.DataFrame, width: int, wanted: "Sequence[int]") -> pl.DataFrame:
+    """Give regular lines the form every body has, without the blank ones."""
     names = cells.columns
     first = pl.coalesce(names) if cells["c0"].null_count() else pl.col("c0")
     surplus = [

@@ -1,5 +1,6 @@
 """Which column is which measurement, and which unit its heading or the units row states."""
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -92,6 +93,17 @@ def map_columns(table: RawTable, given: Given) -> Mapping:
             warnings.add("unmapped_column" if name else "unnamed_column")
     found = _without_duplicates(table, plans, unmapped, warnings)
     return replace(found, fault=faults[0]) if faults else found
+
+
+def decided_by_cells(table: RawTable, given: Given) -> tuple[int, ...]:
+    """Give the columns whose cells have a say in the mapping: those of no one field and those that share one."""
+    fields = {
+        place: _plan(place, heading(name, label), table.unit_cells[place], given)[0]
+        for place, (name, label) in enumerate(zip(table.header, table.labels, strict=True))
+        if f"c{place}" in table.cells.columns
+    }
+    uses = Counter(fields.values())
+    return tuple(place for place, found in fields.items() if len(found) != 1 or not found[0] or uses[found] > 1)
 
 
 def _all_empty(cells: pl.DataFrame, place: int) -> bool:

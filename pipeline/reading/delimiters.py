@@ -47,7 +47,7 @@ class _Trial:
 
 def choose(lines: list[str], profile: frozenset[str]) -> Choice | None:
     """Obey a `sep=` line under which a heading is recognised, else try the candidates; None without a heading."""
-    stated = _stated(lines)
+    stated = stated_delimiter(lines)
     if stated and (obeyed := _try(lines, stated, 1, profile)):
         return obeyed.chosen(1)
     sample = "\n".join(lines[: 2 * _SAMPLE])
@@ -60,7 +60,8 @@ def choose(lines: list[str], profile: frozenset[str]) -> Choice | None:
     return max(found, key=lambda trial: trial.rating).chosen(0) if found else None  # the first of equals
 
 
-def _stated(lines: list[str]) -> str | None:
+def stated_delimiter(lines: list[str]) -> str | None:
+    """Give the delimiter that a first line `sep=` states."""
     match = _SEP_LINE.fullmatch(lines[0].strip("\r ")[:200]) if lines else None
     return match.group(1).replace("\\t", "\t") if match else None
 

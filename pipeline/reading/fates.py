@@ -87,7 +87,7 @@ class Judged:
 
 def judge(body: pl.DataFrame, layout: Layout, source: "Source") -> Judged:
     """Sort the records by fate."""
-    plainly = _plain_shots(body, layout, open_ended=source.open_ended)
+    plainly = plain_shots(body, layout, open_ended=source.open_ended)
     odd = () if plainly.all() else tuple(_odd(body.filter(~plainly), layout, source, body["line"].max()))
     for record in odd:
         record.fate = _fate(record, layout)
@@ -121,7 +121,7 @@ def _figures(body: pl.DataFrame, measured: "Sequence[int]") -> pl.Series:
     return found
 
 
-def _plain_shots(body: pl.DataFrame, layout: Layout, *, open_ended: bool) -> pl.Series:
+def plain_shots(body: pl.DataFrame, layout: Layout, *, open_ended: bool) -> pl.Series:
     """Tell which records are shots without a closer look."""
     figures = _figures(body, layout.measured)
     if body.is_empty():

@@ -10,7 +10,7 @@ from pipeline.reading.candidates import tried_units
 from pipeline.reading.cells import CellRules, side_of
 from pipeline.reading.columns import Plan, map_columns
 from pipeline.reading.decimals import MIXED, Marks, proven_marks, settle
-from pipeline.reading.measuring import Numbers, read_numbers
+from pipeline.reading.measuring import Numbers, plain_numbers, read_numbers
 from pipeline.reading.parts import Refused
 from pipeline.records import ColumnUse, Dialect, Fault, Given, RawTable
 from pipeline.schema import measurements
@@ -42,8 +42,11 @@ class _Decimal:
     warnings: frozenset[str] = frozenset()
 
 
-def understand(table: RawTable, given: Given) -> Meaning | Refused:
-    """Understand a table, or say which question must be answered first."""
+def understand(table: RawTable, given: Given, plain: pl.DataFrame | None = None) -> Meaning | Refused:
+    """Understand a table, or say which question must be answered first.
+
+    plain: the numbers of the measured columns, named as in the table, where every cell is known to be plain or empty.
+    """
     mapping = map_columns(table, given)
     warnings = table.warnings | mapping.warnings
     measured = [plan for plan in mapping.plans if plan.field in measurements()]
@@ -56,7 +59,11 @@ def understand(table: RawTable, given: Given) -> Meaning | Refused:
     if isinstance(decimal, Fault):
         return Refused(decimal, table.dialect, table.meta, warnings, known, mapping.unmapped)
     dialect = table.dialect if table.dialect.encoding == "json" else replace(table.dialect, decimal=decimal.mark)
-    numbers = read_numbers(cells, _rules(measured, decimal, given, typed=table.typed))
+    rules = _rules(measured, decimal, given, typed=table.typed)
+    if plain is None:
+        numbers = read_numbers(cells, rules)
+    else:
+        numbers = plain_numbers({plan.field: plain[f"c{plan.place}"] for plan in measured}, rules)
     warnings |= decimal.warnings | _noticed(numbers, declared)
     fault = scales.question(measured, numbers, declared) or _hand_question(table, mapping.plans, numbers, given)
     if fault:

@@ -36,8 +36,15 @@ class Numbers:
 
 def read_numbers(cells: pl.DataFrame, rules: "Mapping[str, CellRules]") -> dict[str, Numbers]:
     """Read text columns, named as in the rules."""
-    plain = cells.select(_turned(_plain(name, rule.decimal), rule) for name, rule in rules.items())
+    plain = cells.select(_turned(plain_number(name, rule.decimal), rule) for name, rule in rules.items())
     return {name: _with_odd_cells(cells[name], _finite(plain[name]), rule) for name, rule in rules.items()}
+
+
+def plain_numbers(columns: "Mapping[str, pl.Series]", rules: "Mapping[str, CellRules]") -> dict[str, Numbers]:
+    """Give columns whose cells are known to be plain numbers, null words or empty, read already."""
+    frame = pl.DataFrame([column.alias(name) for name, column in columns.items()])
+    frame = frame.select(_turned(pl.col(name), rule) for name, rule in rules.items())
+    return {name: Numbers(frame[name]) for name in rules}
 
 
 def _turned(column: pl.Expr, rules: CellRules) -> pl.Expr:
@@ -49,7 +56,7 @@ def _finite(numbers: pl.Series) -> pl.Series:
     return numbers if isfinite(numbers.sum()) else numbers.set(~numbers.is_finite(), None)
 
 
-def _plain(name: str, decimal: str | None) -> pl.Expr:
+def plain_number(name: str, decimal: str | None) -> pl.Expr:
     """Read what is a plain number under the file's decimal mark; anything doubtful is left to the slow way."""
     text = pl.col(name)
     if decimal == ".":

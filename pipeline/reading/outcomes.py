@@ -14,9 +14,10 @@ from pipeline.schema import measurements, text_fields
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from pipeline.reading.columns import Plan
     from pipeline.reading.meaning import Meaning
 
-_SCIENTIFIC = r"^[+-]?\d+(?:[.,]\d+)?[eE][+-]?\d+$"
+SCIENTIFIC = r"^[+-]?\d+(?:[.,]\d+)?[eE][+-]?\d+$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,6 @@ def _text_columns(cells: pl.DataFrame, meaning: "Meaning") -> tuple[list[pl.Seri
     warnings: set[str] = set()
     plans = meaning.plans
     chosen = [plan for plan in plans if plan.field in text_fields() and plan.date_place is None]
-    clocks = {plan.date_place: f"c{plan.place}" for plan in plans if plan.date_place is not None}
     wrapped = cells.select(pl.col(f"c{plan.place}").str.starts_with("=").any() for plan in chosen)
     for plan in chosen:
         column = cells[f"c{plan.place}"]
@@ -73,14 +73,18 @@ def _text_columns(cells: pl.DataFrame, meaning: "Meaning") -> tuple[list[pl.Seri
             known = {text: unwrapped(text) or None for text in column.drop_nulls().unique()}
             column = column.replace_strict(known, default=None, return_dtype=pl.String)
         if plan.field == "time":
-            if plan.place in clocks:
-                column = column + " " + cells[clocks[plan.place]]
-            column, unsure = read_times(column, meaning.date_order)
+            column, unsure = read_times(with_clock(column, plan, plans, cells), meaning.date_order)
             warnings |= {"ambiguous_date"} if unsure else set()
-        if plan.field == "shot" and column.str.contains(_SCIENTIFIC).any():
+        if plan.field == "shot" and column.str.contains(SCIENTIFIC).any():
             warnings.add("scientific_id")
         columns.append(column.alias(plan.field))
     return columns, frozenset(warnings)
+
+
+def with_clock(column: pl.Series, date: "Plan", plans: "Sequence[Plan]", cells: pl.DataFrame) -> pl.Series:
+    """Add the time of day to a column of dates where it has a column of its own."""
+    clock = next((plan for plan in plans if plan.date_place == date.place), None)
+    return column + " " + cells[f"c{clock.place}"] if clock else column
 
 
 def _faults(meaning: "Meaning", impossible: "Sequence[tuple[int, str]]") -> dict[int, list[tuple[int, str, str, str]]]:

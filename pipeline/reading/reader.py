@@ -23,7 +23,7 @@ def read_shot_file(file: ShotFile, given: Given) -> FileReading:
     meaning = understand(table, given)
     if isinstance(meaning, Refused):
         return replace(_refused(file, meaning), header=_header(table))
-    return _usable(file, table, meaning)
+    return usable(file.name, table, meaning)
 
 
 def _refused(file: ShotFile, refused: Refused) -> FileReading:
@@ -43,10 +43,11 @@ def _refused(file: ShotFile, refused: Refused) -> FileReading:
     )
 
 
-def _usable(file: ShotFile, table: RawTable, meaning: Meaning) -> FileReading:
+def usable(name: str, table: RawTable, meaning: Meaning) -> FileReading:
+    """Give the reading of a table that raises no question."""
     found = outcome(table, meaning)
     return FileReading(
-        name=file.name,
+        name=name,
         outcome="ok",
         fault=None,
         dialect=meaning.dialect,

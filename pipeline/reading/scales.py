@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 MIXED = "mixed"
 _DEFAULTS = {"angle": "deg", "spin": "rpm", "time": "s", "ratio": "one"}
-_STATED = frozenset({"header", "units_row", "preamble", "profile"})
+STATED = frozenset({"header", "units_row", "preamble", "profile"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +97,13 @@ def _suspect(
     fits: dict[str, set[str]] = {}
     for plan in plans:
         found, unit_from = stated.get(plan.field, (None, ""))
-        if found is None or unit_from not in _STATED or not tried_units(plan.field):
+        if found is None or unit_from not in STATED or not tried_units(plan.field):
             continue
         values = numbers[plan.field].bare
         if _hopeless(values, plan.field, found):
             others = {name for name in tried_units(plan.field) if name != found.name}
             fits[plan.field] = {
-                name for name in others if _possible(values, plan.field, unit(found.dimension, name)).all()
+                name for name in others if possible(values, plan.field, unit(found.dimension, name)).all()
             }
     fits = {name: found for name, found in fits.items() if found}
     if not fits:
@@ -117,10 +117,11 @@ def _hopeless(values: pl.Series, name: str, tried: Unit) -> bool:
     extremes = (values.min(), values.max())
     if any(not isinstance(value, float) or low <= tried.to_stored(value) <= high for value in extremes):
         return False
-    return not _possible(values, name, tried).any()
+    return not possible(values, name, tried).any()
 
 
-def _possible(values: pl.Series, name: str, tried: Unit) -> pl.Series:
+def possible(values: pl.Series, name: str, tried: Unit) -> pl.Series:
+    """Tell which values are possible in a unit."""
     return pl.select(tried.column_to_stored(pl.lit(values)).is_between(*measurements()[name].possible)).to_series()
 
 
@@ -180,4 +181,4 @@ def scale(numbers: "Numbers", found: Unit | None, unit_from: str) -> Scale:
 
 def cells_differ(numbers: "Numbers", found: Unit | None, unit_from: str) -> bool:
     """Tell whether a cell states another unit than is declared for its column."""
-    return found is not None and unit_from in _STATED and bool(numbers.units - {found.name})
+    return found is not None and unit_from in STATED and bool(numbers.units - {found.name})

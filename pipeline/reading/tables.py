@@ -16,11 +16,11 @@ from pipeline.records import Dialect, Fault, Given, RawTable, Row
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-_HEAD = SEARCHED + 20  # records that may hold preamble, heading and units row
+HEAD = SEARCHED + 20  # records that may hold preamble, heading and units row
 
 
 @dataclass(frozen=True, slots=True)
-class _Top:
+class Top:
     """The first records of a table, understood."""
 
     records: tuple[Record, ...]
@@ -29,10 +29,12 @@ class _Top:
 
     @property
     def line(self) -> int:
+        """Give the line of the heading."""
         return self.records[self.header.position].line
 
     @property
     def labels(self) -> Record | None:
+        """Give the record of group labels."""
         place = self.header.label_position
         return None if place is None else self.records[place]
 
@@ -46,14 +48,14 @@ class _Top:
 def read_table(source: Source, given: Given, warnings: frozenset[str]) -> RawTable | Refused:
     """Find the heading, sort the records by fate and keep the shots."""
     profile = frozenset(given.columns)
-    top = _top(source.head(_HEAD), profile)
+    top = top_of(source.head(HEAD), profile)
     if top is None:
         return Refused(Fault("not_tabular", {"detected": source.kind}), warnings=warnings)
     wanted = wanted_places(top.header.headings, given)
     body = source.body(top.records[top.header.position].following, len(top.header.names), wanted)
     if top.units:
         body = body.filter(pl.col("line") != top.units.line)
-    layout = _layout(top, given)
+    layout = layout_of(top, given)
     judged = judge(body, layout, source)
     marks = measured_marks(judged.shots, layout.measured, source)
     dialect = _dialect(source, top, marks)
@@ -64,15 +66,17 @@ def read_table(source: Source, given: Given, warnings: frozenset[str]) -> RawTab
     return _raw_table(top, judged, source, dialect, meta, warnings)
 
 
-def _top(records: tuple[Record, ...], profile: frozenset[str]) -> _Top | None:
+def top_of(records: tuple[Record, ...], profile: frozenset[str]) -> Top | None:
+    """Understand the first records, or give None when there is no heading among them."""
     header = find_header(records, profile)
     if header is None:
         return None
     place = units_row_after(records, header.position)
-    return _Top(records, header, records[place] if place is not None else None)
+    return Top(records, header, records[place] if place is not None else None)
 
 
-def _layout(top: _Top, given: Given) -> Layout:
+def layout_of(top: Top, given: Given) -> Layout:
+    """Give what the heading says about the records below it."""
     rows = tuple(record.cells for record in (top.labels, top.units) if record)
     measured = measured_places(top.header.headings, given)
     return Layout(top.line, top.header.names, rows, measured, frozenset(given.columns))
@@ -84,7 +88,7 @@ def measured_marks(shots: pl.DataFrame, measured: "Sequence[int]", source: Sourc
     return proven_marks(columns, comma_separated=source.delimiter == ",", quoted=source.quoted, typed=source.typed)
 
 
-def _dialect(source: Source, top: _Top, marks: Marks) -> Dialect:
+def _dialect(source: Source, top: Top, marks: Marks) -> Dialect:
     """Describe how the text was written; JSON has neither a decimal mark of its own nor a heading line."""
     if source.encoding == "json":
         return Dialect("json")
@@ -92,7 +96,7 @@ def _dialect(source: Source, top: _Top, marks: Marks) -> Dialect:
     return Dialect(source.encoding, source.delimiter, marks.decimal, top.line, units_line)
 
 
-def _stacked(top: _Top, judged: Judged, lines: pl.Series, layout: Layout, source: Source) -> Fault | None:
+def _stacked(top: Top, judged: Judged, lines: pl.Series, layout: Layout, source: Source) -> Fault | None:
     """Refuse a file that holds another table above or below this one."""
     earlier = earlier_heading(top.above, layout.profile)
     later = later_headings(judged.odd, lines, layout, source)
@@ -102,7 +106,7 @@ def _stacked(top: _Top, judged: Judged, lines: pl.Series, layout: Layout, source
 
 
 def _raw_table(
-    top: _Top, judged: Judged, source: Source, dialect: Dialect, meta: dict[str, str], warnings: frozenset[str]
+    top: Top, judged: Judged, source: Source, dialect: Dialect, meta: dict[str, str], warnings: frozenset[str]
 ) -> RawTable:
     names = top.header.names
     unit_cells = (top.units.cells if top.units else ())[: len(names)]

@@ -40,11 +40,7 @@ def read_times(texts: pl.Series, answered: str | None = None) -> tuple[pl.Series
     """
     if len(texts) <= _FEW:
         return _one_by_one(texts, texts.unique().to_list(), answered)
-    dates = texts.str.slice(0, 10)
-    impossible = [date for date in dates.unique() if date and not _is_date(date)]
-    plain_iso = texts.str.contains(_ISO)
-    if impossible:
-        plain_iso &= ~dates.is_in(impossible)
+    plain_iso = in_usual_form(texts)
     times = texts.str.replace(" ", "T", literal=True)
     if plain_iso.all():
         return times, False
@@ -52,6 +48,14 @@ def read_times(texts: pl.Series, answered: str | None = None) -> tuple[pl.Series
     others = texts.filter(~plain_iso).unique().to_list()
     slow, unsure = _one_by_one(texts, others, answered)
     return times.fill_null(slow), unsure
+
+
+def in_usual_form(texts: pl.Series) -> pl.Series:
+    """Tell which texts are a date and time in the usual form, null where there is no text."""
+    dates = texts.str.slice(0, 10)
+    impossible = [date for date in dates.unique() if date and not _is_date(date)]
+    usual = texts.str.contains(_ISO)
+    return usual & ~dates.is_in(impossible) if impossible else usual
 
 
 def _one_by_one(texts: pl.Series, chosen: "Sequence[str | None]", answered: str | None) -> tuple[pl.Series, bool]:
