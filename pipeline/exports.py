@@ -5,10 +5,12 @@ import dataclasses
 import io
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from pipeline import findings
-from pipeline.records import Fitting, SetResult, ShotResult
+from pipeline.judgements import Expectation
+from pipeline.records import Comparison, Fitting, SetResult, ShotResult
 from pipeline.schema import measurements
 
 SCHEMA_VERSION = 1
@@ -45,6 +47,11 @@ def _set(result: SetResult) -> dict[str, Any]:
     }
 
 
+def _between(record: Comparison | Expectation, letters: Sequence[str]) -> dict[str, Any]:
+    """Write what is said of a build against the own club, with letters for the sets."""
+    return {**dataclasses.asdict(record), "build": letters[record.build], "against": letters[record.against]}
+
+
 def _shot(shot: ShotResult, fitting: Fitting) -> dict[str, Any]:
     return {
         "number": shot.number,
@@ -65,9 +72,6 @@ def fitting_json(fitting: Fitting) -> str:
     """Write fitting.json; its shape is documented in README and versioned by `schema`."""
     finding = findings.answer(fitting)
     letters = [result.set.letter for result in fitting.sets]
-    comparison = [
-        {**dataclasses.asdict(c), "build": letters[c.build], "against": letters[c.against]} for c in fitting.comparisons
-    ]
     document = {
         "schema": SCHEMA_VERSION,
         "visit": {
@@ -84,7 +88,8 @@ def fitting_json(fitting: Fitting) -> str:
         "answer": {"code": finding.code, "set": finding.subject.set.letter},
         "smallest_difference_m": fitting.smallest_difference_m,
         "sets": [_set(result) for result in fitting.sets],
-        "comparison": comparison,
+        "comparison": [_between(c, letters) for c in fitting.comparisons],
+        "expectation": [_between(e, letters) for e in fitting.expectations],
         "shots": [_shot(shot, fitting) for shot in fitting.shots],
         "unreadable_rows": [
             {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pipeline.judgements import Expectation
+
 if TYPE_CHECKING:
     import datetime as dt
 
@@ -336,6 +338,7 @@ class Fitting:
     device_check: tuple[DeviceCheck, ...]
     home: HomeCourse | None
     cautions: tuple[str, ...]  # codes, worded by the vocabulary
+    expectations: tuple[Expectation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -173,6 +173,7 @@ def fit(
         comparisons=compared,
         smallest_difference_m=settings.smallest_difference_m,
         device_check=checks,
+        expectations=results.expectations(visit.sets, frame, decided, sources),
         home=_home(facts, settings, frame, decided, model),
         cautions=cautions(visit, frame, of_sets, len(compared), readings, facts, checks),
     )

@@ -101,7 +101,22 @@ def under(page: Page, facts: dict[str, str]) -> str:
     code = page.finding.code
     if page.finding.comparison is None and "nan" in facts.get("low", ""):
         code += "_few"
-    return first + page.say(f"under.{code}", page.is_way(page.finding.subject), **facts)
+    said = first + page.say(f"under.{code}", page.is_way(page.finding.subject), **facts)
+    return " ".join([said, *_expected(page)])
+
+
+def _expected(page: Page) -> list[str]:
+    """Say what to expect of the leading build in the long run, and ball against ball."""
+    lead = page.finding.comparison
+    found = [e for e in page.fitting.expectations if lead and lead.difference > 0 and e.build == lead.build]
+    said = []
+    for expectation in found:
+        if expectation.expected > 0:
+            expected = page.shown.distance(expectation.expected)
+            said.append(page.words.say("under.expect", expected=expected))
+        times = round(10 * expectation.farther)
+        said.append(page.words.say("under.farther", times=times))
+    return said
 
 
 def verdicts(page: Page) -> str:

@@ -9,7 +9,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.ball_flight import FLIGHT_QUANTITIES, Floats, column
-from pipeline.analysis.robust import mad_sigma
+from pipeline.analysis.robust import mad_sigma, own_cut
+from pipeline.analysis.set_rules import spin_unlike_set, too_fast_for_club
 from pipeline.records import Fate
 from pipeline.resources import table
 
@@ -56,6 +57,11 @@ def _ratio_disagrees(frame: pl.DataFrame) -> Found:
     )
 
 
+def _too_fast_for_club(frame: pl.DataFrame) -> Found:
+    mask, ratio, middle = too_fast_for_club(frame)
+    return _rows(mask, ratio=ratio, middle_ratio=middle)
+
+
 def _launch_below_attack(frame: pl.DataFrame) -> Found:
     launch, attack = column(frame, "launch_angle_deg"), column(frame, "attack_angle_deg")
     below = launch <= attack - _limit("launch_below_attack", "tolerance_deg")
@@ -67,15 +73,33 @@ def _total_below_carry(frame: pl.DataFrame) -> Found:
     return _rows(total < carry - _limit("total_below_carry", "tolerance_m"), total_m=total, carry_m=carry)
 
 
-def _disagreeing(reported: Floats, model: Floats, tolerance: float) -> tuple[NDArray[np.bool_], Floats]:
-    """Find reported values off the model by much more than the rest, and what the model would have expected."""
+def _disagreeing(reported: Floats, model: Floats, least: tuple[Floats, float]) -> tuple[NDArray[np.bool_], Floats]:
+    """Find reported values off the model by much more than the rest, and what the model would have expected.
+
+    least: the share each value may always be below (n,) and above.
+    """
     ratio = reported / model
     known = np.isfinite(ratio)
     if known.sum() < _limit("flight_disagrees", "fewest"):
         return np.zeros(len(ratio), dtype=bool), model
     middle = float(np.median(ratio[known]))
-    allowed = max(tolerance, _limit("flight_disagrees", "spreads") * mad_sigma(ratio[known]))
-    return np.abs(ratio - middle) > allowed, model * middle
+    spread = max(_limit("flight_disagrees", "spreads"), own_cut(int(known.sum()), 2)) * mad_sigma(ratio[known])
+    below, above = np.maximum(least[0], spread), max(least[1], spread)
+    return (middle - ratio > below) | (ratio - middle > above), model * middle
+
+
+def _may_fall_short(frame: pl.DataFrame) -> Floats:
+    """Give the share by which each flight may always fall short of the model.
+
+    Without a spin axis the model flies every ball straight, and a curved ball falls short of that: then only a shot
+    seen to come down near its starting line is held to the narrow limit.
+    """
+    narrow, wide = (_limit("flight_disagrees", name) for name in ("tolerance", "straight_tolerance"))
+    if np.isfinite(column(frame, "spin_axis_deg")).any():
+        return np.full(frame.height, narrow)
+    bearing = np.degrees(np.arctan2(column(frame, "offline_m"), column(frame, "carry_m")))
+    straight = np.abs(bearing - column(frame, "launch_direction_deg")) < _limit("flight_disagrees", "straight_deg")
+    return np.where(straight, narrow, wide)
 
 
 def _patterns(frame: pl.DataFrame, known: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
@@ -91,17 +115,22 @@ def _patterns(frame: pl.DataFrame, known: NDArray[np.bool_]) -> list[NDArray[np.
 
 def _flight_disagrees(frame: pl.DataFrame) -> Found:
     """Compare carry, apex, flight time and descent with the model, within each pattern of device and kind of club."""
-    straight = not np.isfinite(column(frame, "spin_axis_deg")).any()
-    tolerance = _limit("flight_disagrees", "straight_tolerance" if straight else "tolerance")
+    short, above = _may_fall_short(frame), _limit("flight_disagrees", "tolerance")
     found: Found = {}
     for name in FLIGHT_QUANTITIES:
         reported, model = column(frame, name), column(frame, f"model_{name}")
         for here in _patterns(frame, np.isfinite(reported / model)):
             # an apex or a descent is read less well than a carry: twice the room
-            off, expected = _disagreeing(reported[here], model[here], tolerance * (1 if name == "carry_m" else 2))
+            room = 1 if name == "carry_m" else 2
+            off, expected = _disagreeing(reported[here], model[here], (short[here] * room, above * room))
             for i, value in zip(here[off], expected[off], strict=True):
                 found.setdefault(int(i), {name: float(reported[i]), f"expected_{name}": float(value)})
     return found
+
+
+def _spin_unlike_set(frame: pl.DataFrame) -> Found:
+    mask, spin, middle = spin_unlike_set(frame)
+    return _rows(mask, spin_rate_rpm=spin, middle_spin_rate_rpm=middle)
 
 
 def resolution(values: Floats) -> float:
@@ -116,6 +145,15 @@ def resolution(values: Floats) -> float:
     return float(gaps.min()) if len(gaps) else 0.0
 
 
+def _steps(frame: pl.DataFrame, names: list[str]) -> dict[tuple[str, str], float]:
+    """Give the printed step of each file and quantity; all sets of a file tell more of its rounding than one."""
+    return {
+        (str(file), name): resolution(column(shots, name))
+        for (file,), shots in frame.group_by("file", maintain_order=True)
+        for name in names
+    }
+
+
 def _duplicate(frame: pl.DataFrame) -> Found:
     """Find rows alike in ball speed, launch and spin, where rounding makes a chance match unbelievable.
 
@@ -124,11 +162,13 @@ def _duplicate(frame: pl.DataFrame) -> Found:
     """
     names = ["ball_speed_mps", "launch_angle_deg", "spin_rate_rpm"]
     found: Found = {}
+    steps = _steps(frame, names)
     for _, group in frame.with_row_index("row").group_by("set", maintain_order=True):
         known = group.filter(pl.all_horizontal(pl.col(n).is_not_null() & pl.col(n).is_not_nan() for n in names))
         if known.height < 3:
             continue
-        spreads = [(resolution(column(known, n)), float(np.std(column(known, n), ddof=1))) for n in names]
+        files = set(known["file"].to_list())
+        spreads = [(max(steps[f, n] for f in files), float(np.std(column(known, n), ddof=1))) for n in names]
         chance = math.prod(res / (2 * math.sqrt(math.pi) * sd) if res > 0 else 1.0 for res, sd in spreads)
         if chance > _limit("duplicate", "chance"):
             continue
@@ -146,9 +186,11 @@ _RULES: dict[str, Callable[[pl.DataFrame], Found]] = {
     "zero_spin": _zero_spin,
     "speed_ratio": _speed_ratio,
     "ratio_disagrees": _ratio_disagrees,
+    "too_fast_for_club": _too_fast_for_club,
     "launch_below_attack": _launch_below_attack,
     "total_below_carry": _total_below_carry,
     "flight_disagrees": _flight_disagrees,
+    "spin_unlike_set": _spin_unlike_set,
     "duplicate": _duplicate,
 }
 

@@ -7,10 +7,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.averages import average
-from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, column, middle_flight
+from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, Floats, column, middle_flight
 from pipeline.analysis.comparison import compare
 from pipeline.analysis.dispersion import prediction_ellipse
+from pipeline.analysis.expectation import expect
 from pipeline.analysis.fates import COUNTING
+from pipeline.judgements import Expectation
 from pipeline.records import Average, Comparison, Ellipse, Fate, SetResult, ShotResult, ShotSet
 from pipeline.schema import measurements
 
@@ -67,12 +69,29 @@ def comparisons(
     """Compare the sets of the own club's kind with it, in carry; nothing when the carry is not known."""
     if "carry_m" not in sources:
         return ()
+    (own, base), others = _like_carries(sets, frame, fates)
+    return compare("carry_m", own, base, others, smallest)
+
+
+def expectations(
+    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str]
+) -> tuple[Expectation, ...]:
+    """Say what to expect of the same sets over the own club in the long run."""
+    if "carry_m" not in sources:
+        return ()
+    (own, base), others = _like_carries(sets, frame, fates)
+    return expect(own, base, others)
+
+
+def _like_carries(
+    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate]
+) -> tuple[tuple[int, Floats], list[tuple[int, Floats]]]:
+    """Give the counted carries of the own club's set, and of the other sets of its kind."""
     carry, index = column(frame, "used_carry_m"), frame["set"].to_numpy()
     counts = np.array([fate.fate in COUNTING for fate in fates]) & np.isfinite(carry)
     own = next(s for s in sets if s.is_own)
     like = [s.index for s in sets if s is not own and s.build.category == own.build.category]
-    samples = [(i, carry[counts & (index == i)]) for i in like]
-    return compare("carry_m", own.index, carry[counts & (index == own.index)], samples, smallest)
+    return (own.index, carry[counts & (index == own.index)]), [(i, carry[counts & (index == i)]) for i in like]
 
 
 def shot_results(frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str]) -> tuple[ShotResult, ...]:

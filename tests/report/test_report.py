@@ -262,3 +262,18 @@ def test_a_device_that_states_another_air_is_restated_and_said_so() -> None:
     assert made.sources["carry_m"] == "restated"
     assert made.shots[0].used["carry_m"] < made.shots[0].measured["carry_m"]
     assert "Measured by the device for air at 68 °F, 4921 ft above the sea" in html(made)
+
+
+def test_the_leading_build_is_not_promised_its_luck(driver_fitting: Fitting) -> None:
+    [lead] = [e for e in driver_fitting.expectations if driver_fitting.sets[e.build].set.label == "Driver 3"]
+    assert 0 < lead.expected < lead.measured
+    page = html(driver_fitting)
+    assert f"In the long run expect about {lead.expected / 0.9144:.0f} yards: a measured best is partly luck." in page
+    assert f"Ball against ball it flies farther about {10 * lead.farther:.0f} times in 10." in page
+
+
+def test_nothing_is_expected_where_nothing_leads(make_file: MakeFile, fit_files: FitFiles) -> None:
+    assert "In the long run" not in html(fit_files([make_file(["Own driver"])]))
+    longest = fit_files([make_file(["Driver 1", "Own driver"])])
+    assert longest.expectations[0].measured < 0
+    assert "In the long run" not in html(longest)
