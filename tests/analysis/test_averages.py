@@ -1,4 +1,7 @@
 import math
+import tomllib
+from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pytest
@@ -59,3 +62,37 @@ def test_shift_moves_the_average_and_order_does_not(
         assert getattr(moved, name) == pytest.approx(getattr(plain, name) + shift, abs=1e-6)
     assert moved.sd == pytest.approx(plain.sd, abs=1e-6)
     assert plain.low <= plain.mean <= plain.high
+
+
+# --- certified values ---------------------------------------------------------------------------------------------
+NIST: Final = tomllib.loads(
+    (Path(__file__).resolve().parent.parent / "check_values/nist_univariate.toml").read_text(encoding="utf-8")
+)
+# Built as NIST states: a first value, then 500 pairs a tenth below and above it; certified mean base + 0.2, sd 0.1.
+NUMERIC_ACCURACY: Final = {"numacc2": (1.0, 14.0), "numacc3": (1e6, 9.4), "numacc4": (1e7, 8.2)}
+
+
+def agreeing_digits(found: float, certified: float) -> float:
+    """Count the digits that agree: minus log10 of the relative error, 15 at most."""
+    error = abs(found / certified - 1)
+    return 15.0 if error < 1e-15 else -math.log10(error)
+
+
+@pytest.mark.parametrize("name", NIST)
+def test_mean_and_spread_agree_with_the_certified_ones(name: str) -> None:
+    row = NIST[name]
+    values = np.array(row["values"], dtype=np.float64)
+    found = average("carry_m", "measured", values, values)
+    assert found is not None
+    assert agreeing_digits(found.mean, row["mean"]) >= row["digits"]
+    assert agreeing_digits(found.sd, row["sd"]) >= row["digits"]
+
+
+@pytest.mark.parametrize("name", NUMERIC_ACCURACY)
+def test_the_spread_survives_a_large_common_level(name: str) -> None:
+    base, digits = NUMERIC_ACCURACY[name]
+    values = np.array([base + 0.2, *[base + 0.1, base + 0.3] * 500])
+    found = average("carry_m", "measured", values, values)
+    assert found is not None
+    assert agreeing_digits(found.mean, base + 0.2) >= 14.0
+    assert agreeing_digits(found.sd, 0.1) >= digits

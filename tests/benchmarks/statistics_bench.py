@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from pipeline.analysis.ball_flight import FlightModel, add_model, add_used
+from pipeline.analysis.ball_flight import FlightModel, add_model, add_used, column
+from pipeline.analysis.comparison import compare
+from pipeline.analysis.expectation import expect
 from pipeline.analysis.fates import COUNTING, fates
 from pipeline.physics.atmosphere import Air
 from pipeline.records import Fate
@@ -207,3 +209,75 @@ def found_and_lost(plan: Plan) -> tuple[float, float, float]:
 
 
 FAULTS: Final = ("spin doubled", "carry off", "duplicate", "ball speed +6", "ball speed +15")
+
+
+def print_found(scale: float) -> None:
+    """Print how many planted faults and mishits are set aside, and how many good shots with them."""
+    print("set aside of those planted, called bad reads, good shots lost (3 sets, one planted in the first)")
+    for kind in CLUBS:
+        for what in (*FAULTS, *MISHITS, ""):
+            for n in (8, 12):
+                plan = Plan(kind, int(300 * scale), 3, n, what, every_set=False, seed=len(what) + n)
+                aside, bad, lost = found_and_lost(plan)
+                print(f"  {kind:7} {what or 'nothing':15} n={n:2}  {aside:5.2f} {bad:5.2f} {lost:6.3f}")
+
+
+def false_claims(builds: int, n: int, visits: int) -> tuple[float, float]:
+    """Share of visits of one club hit `builds` + 1 times that claim a difference, and of intervals that hold 0."""
+    plan = Plan("driver", visits, builds + 1, n, mishit_share=0.08, seed=100 * builds + n)
+    claims = held = intervals = 0
+    for frame, _, verdicts in decided(plan):
+        counts = np.array([fate.fate in COUNTING for fate in verdicts])
+        carry, index = column(frame, "used_carry_m"), frame["set"].to_numpy()
+        samples = [carry[counts & (index == k) & np.isfinite(carry)] for k in range(builds + 1)]
+        found = compare("carry_m", 0, samples[0], list(enumerate(samples[1:], 1)), 5 * YARD)
+        claims += any(c.verdict == "likely_real" for c in found)
+        held += sum(c.low <= 0 <= c.high for c in found)
+        intervals += len(found)
+    return claims / visits, held / max(intervals, 1)
+
+
+def print_claims(scale: float) -> None:
+    """Print how often equal clubs are called different, with 8 % mishits among the shots."""
+    print("equal builds: reports with a false claim (5 % at most wanted), intervals that hold the truth")
+    for builds in (1, 3, 6):
+        for n in (6, 8, 12):
+            claimed, held = false_claims(builds, n, int(400 * scale))
+            print(f"  builds {builds}  n={n:2}  {claimed:6.3f}  {held:6.3f}")
+
+
+def luck(builds: int, n: int, visits: int, seed: int) -> tuple[float, float, float, float]:
+    """True, measured and expected gain of the build that looked best [yd], and how often the range held the truth."""
+    generator = np.random.default_rng(seed)
+    true, shots_sd = generator.normal(0, 3 * YARD, (visits, builds + 1)), 10 * YARD
+    sums = np.zeros(4)
+    for visit in range(visits):
+        clubs = [true[visit, k] + 220 + shots_sd * generator.standard_normal(n) for k in range(builds + 1)]
+        best = max(expect(0, clubs[0], list(enumerate(clubs[1:], 1))), key=lambda e: e.measured)
+        gain = true[visit, best.build] - true[visit, 0]
+        sums += (gain, best.measured, best.expected, best.low <= gain <= best.high)
+    gain, measured, expected, held = sums / visits
+    return gain / YARD, measured / YARD, expected / YARD, held
+
+
+def print_luck(scale: float) -> None:
+    """Print the winner's curse and what is left of it."""
+    print("the build that looked best: true gain, measured, expected [yd], 95 % range holds the truth")
+    for builds in (1, 2, 4, 7):
+        for n in (6, 12):
+            print(
+                "  builds {}  n={:2}  {:5.2f} {:5.2f} {:5.2f} {:6.3f}".format(
+                    builds, n, *luck(builds, n, int(1500 * scale), n)
+                )
+            )
+
+
+def main() -> None:
+    """Print all tables."""
+    scale = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
+    for table in (print_found, print_claims, print_luck):
+        table(scale)
+
+
+if __name__ == "__main__":
+    main()
