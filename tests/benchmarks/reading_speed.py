@@ -59,7 +59,7 @@ def ratios() -> dict[int, float]:
             bare = min(bare, best(lambda content=content: pl.read_csv(content), repeats))  # type: ignore[misc]
             reading = min(reading, best(lambda file=file: read_shot_file(file, Given()), repeats))  # type: ignore[misc]
         found[rows] = reading / bare
-        print(f"{rows:>7} rows: read_csv {bare * 1e3:.2f} ms, reading {reading * 1e3:.2f} ms")  # noqa: T201
+        print(f"{rows:>7} rows: read_csv {bare * 1e3:.2f} ms, reading {reading * 1e3:.2f} ms")
     return found
 
 
@@ -91,7 +91,7 @@ def bulk() -> dict[str, float]:
     assert sum(reading.shots.height for reading in readings) == FILES * ROWS
     del readings
     size = sum(len(file.content) for file in files)
-    print(f"{FILES} files of {ROWS} rows, {size / 2**20:.0f} MiB: peak {peak / 1024:.0f} MiB more")  # noqa: T201
+    print(f"{FILES} files of {ROWS} rows, {size / 2**20:.0f} MiB: peak {peak / 1024:.0f} MiB more")
     text = joined(files)
     actions: dict[str, Callable[[], object]] = {
         "bulk": lambda: read_shot_files(files, Given()),
@@ -106,13 +106,13 @@ def bulk() -> dict[str, float]:
             for name, action in actions.items():
                 times[name] = min(times[name], best(action, 1, clock))
         found |= {f"{name}{word}": times["bulk"] / seconds for name, seconds in times.items() if name != "bulk"}
-        print(", ".join(f"{name} {seconds * 1e3:.0f} ms" for name, seconds in times.items()) + word)  # noqa: T201
+        print(", ".join(f"{name} {seconds * 1e3:.0f} ms" for name, seconds in times.items()) + word)
     return found
 
 
 if __name__ == "__main__":
     for other, ratio in bulk().items():
         target = f" (target {BULK_TARGETS[other]} x)" if other in BULK_TARGETS else ""
-        print(f"reading in bulk: {ratio:.2f} x {other}{target}")  # noqa: T201
+        print(f"reading in bulk: {ratio:.2f} x {other}{target}")
     for rows, ratio in ratios().items():
-        print(f"{rows:>7} rows: {ratio:.1f} x read_csv (target {TARGETS[rows]:.0f} x)")  # noqa: T201
+        print(f"{rows:>7} rows: {ratio:.1f} x read_csv (target {TARGETS[rows]:.0f} x)")
