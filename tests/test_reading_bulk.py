@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
 from pipeline.reading import bulk, common_tops, read_shot_file, read_shot_files
+from pipeline.reading.common_tops import Tops
+from pipeline.reading.joined import JoinedSource, join
 from pipeline.records import FileReading, Given, ShotFile
 
 FOLDER = Path(__file__).parent / "shot_files"
@@ -344,3 +346,13 @@ def test_spoilt_batches() -> None:
 @pytest.mark.slow
 def test_many_spoilt_batches() -> None:
     spoil(600, seed=2)
+
+
+def test_a_joined_source_gives_the_cells_of_any_line() -> None:
+    head = b"Shot,Club,Ball speed (mph),Launch angle (deg),Spin rate (rpm),Carry (m)\n"
+    contents = [head + b"1,Driver,140,12,2700,200\n2,7 iron,110,,6500,140\n", head + b"1,Driver,141,12,2600,210\n"]
+    top = Tops(frozenset()).of(contents[0])
+    assert top is not None
+    source = JoinedSource(join(top, contents))
+    assert source.cells_on(3, 6) == ("2", "7 iron", "110", "", "6500", "140")
+    assert source.cells_on(4, 2) == ("1", "Driver")

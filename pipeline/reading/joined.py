@@ -173,8 +173,9 @@ class JoinedSource:
         return self.joined.top.records[:count]
 
     def cells_on(self, line: int, width: int) -> tuple[str, ...]:
-        """Give the cells of a line; only odd ones are asked for, and there are none."""
-        raise NotImplementedError(line, width)
+        """Give the cells of a line."""
+        row = self.joined.cells.filter(self.joined.lines == line).row(0)
+        return tuple(cell or "" for cell in row[:width])
 
     def body(self, following: int, width: int, wanted: "Sequence[int]") -> pl.DataFrame:
         """Give all rows."""
