@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
+from pipeline.records import Build
 from pipeline.resources import table
 
 
@@ -14,8 +15,13 @@ def _alone(words: tuple[str, ...]) -> re.Pattern[str]:
 
 
 _LOFT = re.compile(r"(?<![\w.,])(\d{1,2}(?:[.,]\d{1,2})?)\s*(?:°|º|deg(?:rees?)?\b)", re.IGNORECASE)
-_NUMBER = re.compile(r"(?<![\w.,])(\d{1,2})(?=\s*-?\s*(?:[a-z]{1,2})?(?![\w.,]))", re.IGNORECASE)
+# a number after one of these words counts builds, it does not name the club
+_NUMBER = re.compile(
+    r"(?<!build )(?<!head )(?<!shaft )(?<!set )(?<!test )(?<![\w.,])(\d{1,2})(?=\s*-?\s*(?:[a-z]{1,2})?(?![\w.,]))",
+    re.IGNORECASE,
+)
 _HIGHEST_NUMBER = 11  # an 11-wood; a larger number alone is a loft
+_WEDGES_APART_DEG = 3.0
 _LOFTS = (44, 66)  # whole degrees that stand alone in a wedge's label
 
 
@@ -77,6 +83,34 @@ def category_of(label: str) -> str | None:
         if "pattern" in row and re.search(rf"(?<![\w.])(?:{row['pattern']})(?!\w)", text):
             return str(category)
     return None
+
+
+def same_job(a: Build, b: Build) -> bool:
+    """Tell whether two builds do the same job in a bag, so that one may replace the other.
+
+    The same kind, and the same number where both have one: a 7 iron and an 8 iron do different jobs. Two wedges differ
+    by their names (pitching, gap, sand, lob), else by lofts 3° or more apart (own judgement, no source). What is not
+    said does not part them.
+    """
+    if a.category != b.category or _differ(a.number, b.number):
+        return False
+    if a.category != "wedge":
+        return True
+    names = wedge_name(a.label), wedge_name(b.label)
+    if None not in names:
+        return names[0] == names[1]
+    lofts = a.loft_deg, b.loft_deg
+    return lofts[0] is None or lofts[1] is None or abs(lofts[0] - lofts[1]) < _WEDGES_APART_DEG
+
+
+def _differ(a: int | None, b: int | None) -> bool:
+    return a is not None and b is not None and a != b
+
+
+def wedge_name(label: str) -> str | None:
+    """Give pw, gw, sw or lw if a wedge's label says so."""
+    rows = table("clubs")["wedge_name"]
+    return next((name for name, row in rows.items() if _alone(tuple(row["words"])).search(label)), None)
 
 
 def says_own(label: str) -> bool:

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from pipeline import findings
-from pipeline.judgements import Expectation
-from pipeline.records import Comparison, Fitting, SetResult, ShotResult
+from pipeline.judgements import Accuracy, Bag, BagClub, Expectation, Judged, OrderEffect, SpreadComparison
+from pipeline.records import Average, Comparison, Fitting, SetResult, ShotResult
 from pipeline.schema import measurements
 
 SCHEMA_VERSION = 1
@@ -28,12 +28,16 @@ def _finite(value: Any) -> Any:  # noqa: ANN401 - any part of a record
     return value
 
 
+def _average(average: Average, result: SetResult) -> dict[str, Any]:
+    """Write an average; a set too uneven for a mean keeps its median alone."""
+    values = dataclasses.asdict(average)
+    hidden = ("mean", "low", "high") if result.uneven else ()
+    return {k: None if k in hidden else v for k, v in values.items() if k not in ("quantity", "all_valid_mean")}
+
+
 def _set(result: SetResult) -> dict[str, Any]:
     numbers = ("n_counted", "n_mishit", "n_bad_read", "n_asked", "uneven")
-    averages = {
-        name: {k: v for k, v in dataclasses.asdict(a).items() if k not in ("quantity", "all_valid_mean")}
-        for name, a in result.averages.items()
-    }
+    averages = {name: _average(a, result) for name, a in result.averages.items()}
     return {
         "letter": result.set.letter,
         "label": result.set.label,
@@ -47,9 +51,39 @@ def _set(result: SetResult) -> dict[str, Any]:
     }
 
 
-def _between(record: Comparison | Expectation, letters: Sequence[str]) -> dict[str, Any]:
+def _between(
+    record: Comparison | Expectation | OrderEffect | SpreadComparison, letters: Sequence[str]
+) -> dict[str, Any]:
     """Write what is said of a build against the own club, with letters for the sets."""
     return {**dataclasses.asdict(record), "build": letters[record.build], "against": letters[record.against]}
+
+
+def _judged(judged: Judged, letters: Sequence[str]) -> dict[str, Any]:
+    """Write what is said beyond averages and comparisons, with letters for the sets."""
+    return {
+        "expectation": [_between(e, letters) for e in judged.expectations],
+        "expectation_prior": dataclasses.asdict(judged.prior) if judged.prior else None,
+        "order": [_between(o, letters) for o in judged.orders],
+        "accuracy": [_of_set(a, letters) for a in judged.accuracies],
+        "spread": [_between(s, letters) for s in judged.spreads],
+        "exchange": dataclasses.asdict(judged.exchange) if judged.exchange else None,
+        "gapping": _bag(judged.bag, letters) if judged.bag else None,
+        "mean_and_median_part": [letters[index] for index in judged.parted],
+    }
+
+
+def _of_set(record: Accuracy | BagClub, letters: Sequence[str]) -> dict[str, Any]:
+    values = dataclasses.asdict(record)
+    return {"set": letters[values.pop("set_index")], **values}
+
+
+def _bag(bag: Bag, letters: Sequence[str]) -> dict[str, Any]:
+    gaps = [dataclasses.asdict(gap) for gap in bag.gaps]
+    return {
+        "clubs": [_of_set(club, letters) for club in bag.clubs],
+        "gaps": [{**gap, "longer": letters[gap["longer"]], "shorter": letters[gap["shorter"]]} for gap in gaps],
+        "left_out": [letters[index] for index in bag.left_out],
+    }
 
 
 def _shot(shot: ShotResult, fitting: Fitting) -> dict[str, Any]:
@@ -89,7 +123,7 @@ def fitting_json(fitting: Fitting) -> str:
         "smallest_difference_m": fitting.smallest_difference_m,
         "sets": [_set(result) for result in fitting.sets],
         "comparison": [_between(c, letters) for c in fitting.comparisons],
-        "expectation": [_between(e, letters) for e in fitting.expectations],
+        **_judged(fitting.judged, letters),
         "shots": [_shot(shot, fitting) for shot in fitting.shots],
         "unreadable_rows": [
             {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected

@@ -1,7 +1,9 @@
 """What may be said on page 1: the numbers that give each sentence. Codes only; the vocabulary has the words."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.clubs import same_job
 from pipeline.records import Comparison, Fitting, SetResult
 
 
@@ -24,7 +26,9 @@ def answer(fitting: Fitting) -> Finding:
 
     no_carry          no carry, measured or modelled
     one_set           nothing else was hit
+    bag               no two clubs do the same job, and there are three or more: a bag is laid out
     other_kinds       the other clubs are of other kinds than the own one
+    too_uneven        of the own club, or of every other build, more than a third was set aside: no average is taken
     too_few           less than three counted shots with the own club or with every other build
     longer_real       a build's interval lies wholly above 0, and its difference reaches the smallest that matters
     longer_real_small the same, but the difference is smaller than that
@@ -34,17 +38,27 @@ def answer(fitting: Fitting) -> Finding:
     own_longest_open  every build is behind, the nearest one perhaps by chance
     """
     base = own(fitting)
-    like = [r for r in fitting.sets if r is not base and r.set.build.category == base.set.build.category]
-    if "carry_m" not in fitting.sources or "carry_m" not in base.averages:
-        return Finding("no_carry" if "carry_m" not in fitting.sources else "too_few", base)
-    if not like:
-        return Finding("one_set" if len(fitting.sets) == 1 else "other_kinds", base)
+    like = [r for r in fitting.sets if r is not base and same_job(r.set.build, base.set.build)]
     if not fitting.comparisons:
-        return Finding("too_few", base)
+        return _nothing_compared(fitting, base, like)
     if all(c.verdict == "same" for c in fitting.comparisons):
         return Finding("same", base)
     best = leading(fitting)
     return Finding(_code(best, fitting.smallest_difference_m), fitting.sets[best.build], best)
+
+
+def _nothing_compared(fitting: Fitting, base: SetResult, like: Sequence[SetResult]) -> Finding:
+    if "carry_m" not in fitting.sources:
+        return Finding("no_carry", base)
+    if fitting.judged.bag and not like:
+        return Finding("bag", base)
+    if "carry_m" not in base.averages:
+        return Finding("too_few", base)
+    if base.uneven or (like and all(r.uneven for r in like)):
+        return Finding("too_uneven", base if base.uneven else like[0])
+    if not like:
+        return Finding("one_set" if len(fitting.sets) == 1 else "other_kinds", base)
+    return Finding("too_few", base)
 
 
 def leading(fitting: Fitting) -> Comparison:

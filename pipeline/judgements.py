@@ -5,10 +5,14 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class BetweenClubs:
-    """How much builds of one kind truly differ for one customer: spread [m], and the degrees of freedom behind it."""
+    """How much builds of one kind truly differ for one customer: spread [m], and the degrees of freedom behind it.
+
+    source: stated (our judgement) | history (the studio's own visits).
+    """
 
     spread_m: float
     freedom: float
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +25,8 @@ class Expectation:
 
     build: int
     against: int
+    n_build: int
+    n_against: int
     measured: float
     expected: float
     low: float
@@ -29,30 +35,30 @@ class Expectation:
     farther_low: float
     farther_high: float
     between_m: float
+    method: str = "partial_pooling"
 
 
 @dataclass(frozen=True, slots=True)
 class OrderEffect:
-    """A build against the own club with the order of the shots in mind.
+    """What the order of the shots does to the comparison of a build with the own club.
 
-    inflation: how much the order widens an adjusted interval (VIF). adjusted: difference, low, high and verdict are
-    those of a fit that allows for the shot number, else the plain ones. drift: what warm-up or tiredness adds to the
-    plain difference, with its range at 80 % and the larger end of it, could_be [m]. hint: "" | alternate.
+    inflation: how much the order widens an adjusted interval (VIF). adjusted: the comparison allows for the shot
+    number; else `drift` is what warm-up or tiredness may have added to the plain difference, with its range at 80 %,
+    and could_be the larger end of it [m].
     """
 
     build: int
     against: int
+    n_build: int
+    n_against: int
     inflation: float
     adjusted: bool
-    difference: float
-    low: float
-    high: float
-    verdict: str
+    plain_difference: float
     drift: float
     drift_low: float
     drift_high: float
     could_be: float
-    hint: str
+    method: str = "least_squares_on_shot_number"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +70,20 @@ class Spread:
     sd: float
     low: float
     high: float
+    method: str = "chi_square"
 
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """Where the balls of a set come down: side [m], + right, with its range at 95 %; spreads; share on the fairway.
 
-    side: left | right | not_settled. fairway: share of all valid shots, mishits too, on a fairway of that width, with
-    its range at 90 %; None without a side of at least three balls.
+    side: left | right | not_settled. fairway: share of all valid shots, mishits too, that come down on a fairway of
+    that width, with its range at 90 %. n: counted shots with carry and side; n_valid: those and the mishits.
     """
 
     set_index: int
     n: int
+    n_valid: int
     bias: float
     bias_low: float
     bias_high: float
@@ -86,6 +94,7 @@ class Accuracy:
     fairway: float
     fairway_low: float
     fairway_high: float
+    method: str = "normal_draws"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +106,13 @@ class SpreadComparison:
 
     build: int
     against: int
+    n_build: int
+    n_against: int
     quantity: str
     ratio: float
     p: float
     verdict: str
+    method: str = "brown_forsythe"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,14 +120,16 @@ class Exchange:
     """Distance against accuracy at a distance left to the hole [m], for a tour player (strokes to hole out).
 
     nearer: strokes gained per metre nearer; rough and recovery: strokes lost there against the fairway; fairway_share:
-    share of fairways that is worth as much as 10 yards of distance.
+    share of fairways that is worth as much as 10 yards of distance. hole_m: the hole it was asked for.
     """
 
+    hole_m: float
     left_m: float
     nearer: float
     rough: float
     recovery: float
     fairway_share: float
+    method: str = "tour_baseline"
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,20 +148,25 @@ class BagClub:
 class Gap:
     """The step from a club to the next shorter one, with intervals simultaneous over the bag's gaps [m].
 
-    looks: overlap | even | hole, by the mean alone; settled: the interval says the same. shorter_farther: how often a
-    ball with the shorter club flies farther than one with the longer. more_shots: about how many more with each club
-    would bring the interval within ± the smallest difference that matters, None when settled or out of reach.
+    looks: overlap | even | hole, by the mean alone; may_be: all that its interval allows, the closest first; settled
+    where that is one. shorter_farther: how often a ball with the shorter club flies farther than one with the longer.
+    more_shots: about how many more with each club would bring the interval within ± the smallest difference that
+    matters, None when settled, when it is there already (the step lies near a limit), or out of reach.
     """
 
     longer: int
     shorter: int
+    n_longer: int
+    n_shorter: int
     gap_m: float
     low: float
     high: float
     looks: str
+    may_be: tuple[str, ...]
     settled: bool
     shorter_farther: float
     more_shots: int | None
+    method: str = "welch"
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,3 +176,21 @@ class Bag:
     clubs: tuple[BagClub, ...]
     gaps: tuple[Gap, ...]
     left_out: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Everything said of a visit beyond averages and comparisons.
+
+    prior: how much builds were believed to differ before this visit. parted: sets in which mean and middle of the carry
+    part. exchange and bag: None where the visit gives none.
+    """
+
+    expectations: tuple[Expectation, ...] = ()
+    prior: BetweenClubs | None = None
+    orders: tuple[OrderEffect, ...] = ()
+    accuracies: tuple[Accuracy, ...] = ()
+    spreads: tuple[SpreadComparison, ...] = ()
+    exchange: Exchange | None = None
+    bag: Bag | None = None
+    parted: tuple[int, ...] = ()

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline.judgements import Expectation
+from pipeline.judgements import Judged
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -203,6 +203,7 @@ class Average:
     low: float
     high: float
     all_valid_mean: float
+    method: str = "mean_of_counted_shots"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,11 +211,13 @@ class Ellipse:
     """Where the next ball lands with that chance: centre and half-axes [m], angle from the target line [rad]."""
 
     level: float
+    n: int
     carry_m: float
     offline_m: float
     long_axis_m: float
     short_axis_m: float
     angle_rad: float
+    method: str = "hotelling_prediction"
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +242,11 @@ class SetResult:
     flight: FlightLine | None
     uneven: bool
 
+    def typical(self, quantity: str) -> float:
+        """Give the mean of a quantity the set has, its median where the set is too uneven to average."""
+        average = self.averages[quantity]
+        return average.median if self.uneven else average.mean
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
@@ -246,10 +254,13 @@ class Comparison:
 
     verdict: likely_real | same | not_settled; more_shots: about how many more with each club would settle it, None
     when no reachable number would. half_low and half_high hold the true difference one time in two, taken alone.
+    method: welch | welch_with_shot_number.
     """
 
     build: int
     against: int
+    n_build: int
+    n_against: int
     quantity: str
     difference: float
     low: float
@@ -259,6 +270,7 @@ class Comparison:
     verdict: str
     more_shots: int | None
     compared: int
+    method: str = "welch"
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,7 +350,7 @@ class Fitting:
     device_check: tuple[DeviceCheck, ...]
     home: HomeCourse | None
     cautions: tuple[str, ...]  # codes, worded by the vocabulary
-    expectations: tuple[Expectation, ...] = ()
+    judged: Judged = field(default_factory=Judged)
 
 
 @dataclass(frozen=True, slots=True)

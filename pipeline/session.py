@@ -4,11 +4,12 @@ import datetime as dt
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import polars as pl
 
 from pipeline import profiles
-from pipeline.analysis import ball_flight, other_air, results, sets
+from pipeline.analysis import ball_flight, judging, other_air, results, sets
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.cautions import cautions
 from pipeline.analysis.device_check import device_checks
@@ -147,9 +148,9 @@ def fit(
     for which in visit.sets:
         here = [i for i, index in enumerate(frame["set"]) if index == which.index]
         of_sets.append(results.set_result(which, frame[here], [decided[i] for i in here], sources, model))
-    compared = results.comparisons(visit.sets, frame, decided, sources, settings.smallest_difference_m)
-    checks = device_checks(frame, decided)
-    return Fitting(
+    worth = judging.Worth(settings.smallest_difference_m, settings.fairway_width_m, settings.hole_m)
+    compared, judged = judging.judge(of_sets, frame, decided, sources, worth)
+    fitting = Fitting(
         visit_id=identity,
         name=name,
         date=_date(readings, facts, today),
@@ -172,8 +173,9 @@ def fit(
         sources=sources,
         comparisons=compared,
         smallest_difference_m=settings.smallest_difference_m,
-        device_check=checks,
-        expectations=results.expectations(visit.sets, frame, decided, sources),
+        device_check=device_checks(frame, decided),
+        judged=judged,
         home=_home(facts, settings, frame, decided, model),
-        cautions=cautions(visit, frame, of_sets, len(compared), readings, facts, checks),
+        cautions=(),
     )
+    return replace(fitting, cautions=cautions(fitting, frame))

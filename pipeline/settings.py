@@ -26,10 +26,19 @@ class Settings:
     drag_multiplier: float
     lift_multiplier: float
     smallest_difference_m: float
+    fairway_width_m: float
+    hole_m: float
     settle_seconds: float
     scan_seconds: float
     give_up_seconds: float
     largest_file_mb: float
+    mail_from: str
+    mail_reply_to: str
+    smtp_host: str
+    smtp_port: int
+    smtp_security: str
+    smtp_user: str
+    smtp_password_file: str
 
 
 def _value(row: dict[str, Any], value: object, place: strict_toml.Place, key: str) -> object:
@@ -58,7 +67,8 @@ def load(text: str = "", where: str = "studio.toml") -> Settings:
     if values["give_up_seconds"] < values["settle_seconds"]:  # type: ignore[operator]
         why = "it must not be shorter than settle_seconds"
         raise strict_toml.refuse_value(place, "give_up_seconds", values["give_up_seconds"], why)
-    values["smallest_difference_m"] = values.pop("smallest_difference_yd")
+    for yards in [key for key in values if key.endswith("_yd")]:
+        values[yards.removesuffix("_yd") + "_m"] = values.pop(yards)
     return Settings(**values)  # type: ignore[arg-type]
 
 

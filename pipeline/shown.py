@@ -54,6 +54,10 @@ class Shown:
             return units.unit(dimension, self.unit(kind)).from_stored(value)
         return value
 
+    def stored_step(self, kind: str) -> float:
+        """Give one shown unit of a kind as a stored value."""
+        return 1 / self.convert(1.0, kind)
+
     def plain(self, value: float, name: str, extra_digits: int = 0) -> str:
         """Write a stored value without its unit, as in a table; sideways with L or R left to the caller."""
         kind = kind_of(name)

@@ -9,12 +9,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline import addresses
 from pipeline.errors import SettingsError
 
 LONGEST_TEXT = 2_000
 _LONGEST_SHOWN = 60
 _WANTED = {
     "text": f"a text in quotes, of at most {LONGEST_TEXT} characters, is wanted",
+    "address": "one plain e-mail address in quotes is wanted, such as desk@studio.example",
     "number": "a number without quotes is wanted, decimals with a dot",
     "whole number": "a whole number without quotes is wanted",
     "yes or no": "true or false is wanted, without quotes",
@@ -90,10 +92,16 @@ def _as_number(value: Any) -> Any:  # noqa: ANN401 - any TOML value comes in
     return None if isinstance(value, bool) or not isinstance(value, int | float) else float(value)
 
 
+def _as_text(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value comes in
+    if not isinstance(value, str) or len(value) > LONGEST_TEXT:
+        return None
+    return addresses.address(value) if value and kind == "address" else value
+
+
 def typed(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value goes through
     """Give the value if it is of that kind (see schemas/visit.toml), else None."""
-    if kind == "text":
-        return value if isinstance(value, str) and len(value) <= LONGEST_TEXT else None
+    if kind in ("text", "address"):
+        return _as_text(value, kind)
     if kind == "number":
         number = _as_number(value)
         return number if number is not None and abs(number) < 1e9 else None

@@ -4,11 +4,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 from pipeline import findings
+from pipeline.clubs import same_job
 from pipeline.findings import Finding
 from pipeline.records import Average, Comparison, Fitting, SetResult, ShotResult
 from pipeline.settings import Settings
 from pipeline.shown import NBSP, Shown, number
-from pipeline.vocabulary import Words
+from pipeline.vocabulary import Words, words
 
 LONGEST_LABEL = 40  # on paper; the whole label is in shots.csv and fitting.json
 _MOST_CLAUSES = 5  # more verdicts than these are counted, not named one by one
@@ -59,6 +60,12 @@ def _balls(page: Page, n: int) -> str:
     return page.words.say("counted.one_ball" if n == 1 else "counted.balls", n=n)
 
 
+def page_of(fitting: Fitting, settings: Settings) -> Page:
+    """Give the page of a fitting in the studio's language and units."""
+    language = words(settings.language)
+    return Page(fitting, settings, findings.answer(fitting), Shown(settings.units_shown, language), language)
+
+
 # --- the answer ---------------------------------------------------------------------------------------------------
 def _about(page: Page, comparison: Comparison) -> str:
     """Say “about” when the shown figures do not subtract to the shown difference."""
@@ -78,8 +85,16 @@ def facts(page: Page) -> dict[str, str]:
     }
     carry = finding.subject.averages.get("carry_m")
     if carry:
-        facts |= {"carry_m": shown.full(carry.mean, "carry_m"), "low": shown.full(carry.low, "carry_m")}
+        facts |= {
+            "carry_m": shown.full(finding.subject.typical("carry_m"), "carry_m"),
+            "low": shown.full(carry.low, "carry_m"),
+        }
         facts |= {"high": shown.full(carry.high, "carry_m")}
+    bag = page.fitting.judged.bag
+    if bag:
+        ends = (shown.full(club.carry_m, "carry_m") for club in (bag.clubs[0], bag.clubs[-1]))
+        facts |= {"clubs": str(len(bag.clubs)), "bag_sentence": bag_sentence(page)}
+        facts |= dict(zip(("farthest", "nearest"), ends, strict=True))
     if finding.comparison:
         c = finding.comparison
         unit = page.words.get(f"units.{shown.system}.length_long")
@@ -90,6 +105,11 @@ def facts(page: Page) -> dict[str, str]:
 
 def _signed_far(page: Page, value: float, unit: str) -> str:
     return f"{number(page.shown.convert(value, 'length'), 0)}{NBSP}{unit}"
+
+
+def lead(page: Page, facts: dict[str, str]) -> str:
+    """Say the answer in one sentence."""
+    return page.say(f"answer.{page.finding.code}", page.is_way(page.finding.subject), **facts)
 
 
 def under(page: Page, facts: dict[str, str]) -> str:
@@ -108,14 +128,15 @@ def under(page: Page, facts: dict[str, str]) -> str:
 def _expected(page: Page) -> list[str]:
     """Say what to expect of the leading build in the long run, and ball against ball."""
     lead = page.finding.comparison
-    found = [e for e in page.fitting.expectations if lead and lead.difference > 0 and e.build == lead.build]
+    found = [e for e in page.fitting.judged.expectations if lead and lead.difference > 0 and e.build == lead.build]
     said = []
     for expectation in found:
         if expectation.expected > 0:
             expected = page.shown.distance(expectation.expected)
             said.append(page.words.say("under.expect", expected=expected))
         times = round(10 * expectation.farther)
-        said.append(page.words.say("under.farther", times=times))
+        key = {0: "farther_hardly_ever", 10: "farther_nearly_always"}.get(times, "farther")
+        said.append(page.words.say(f"under.{key}", times=times))
     return said
 
 
@@ -132,8 +153,9 @@ def verdicts(page: Page) -> str:
         label = page.label(result)
         if result.set.index in by_build:
             clauses.append(_verdict(page, result, by_build[result.set.index]))
-        elif result.set.build.category == own.set.build.category:
-            clauses.append(page.words.say("verdict.too_few", label=label))
+        elif same_job(result.set.build, own.set.build):
+            code = "too_uneven" if result.uneven or own.uneven else "too_few"
+            clauses.append(page.words.say(f"verdict.{code}", label=label))
     text = "; ".join(clauses)
     return text[:1].upper() + text[1:] + ("." if text else "")
 
@@ -225,6 +247,10 @@ def how(page: Page) -> list[str]:
     lines += [say("how.average"), say("how.aside")]
     if page.fitting.comparisons:
         lines.append(say("how.compare"))
+    if any(effect.adjusted for effect in page.fitting.judged.orders):
+        lines.append(say("how.order"))
+    if page.fitting.judged.prior:
+        lines.append(say("how.expect", prior=page.shown.distance(page.fitting.judged.prior.spread_m)))
     if any(r.n_mishit for r in page.fitting.sets) and "carry_m" in sources:
         items = [f"{r.set.letter} {page.shown.full(r.averages['carry_m'].all_valid_mean, 'carry_m')}" for r in
                  page.fitting.sets if "carry_m" in r.averages]  # fmt: skip
@@ -258,3 +284,90 @@ def home_sentence(page: Page) -> str:
     ]
     air = page.words.say(f"home.{density}", altitude=altitude, temperature=temperature, percent=share)
     return f"{air} {page.words.say('home.carry', list='; '.join(items))}"
+
+
+def is_for_the_tee(result: SetResult) -> bool:
+    """Tell whether a club is one whose balls are meant for a fairway."""
+    return result.set.build.category in ("driver", "wood")
+
+
+def any_for_the_tee(page: Page) -> bool:
+    """Tell whether any set of which accuracy is said is meant for a fairway."""
+    return any(is_for_the_tee(page.fitting.sets[a.set_index]) for a in page.fitting.judged.accuracies)
+
+
+def accuracy_sentences(page: Page) -> list[str]:
+    """Say whose balls lie closer together, if that is known, and what distance is worth against accuracy."""
+    judged, say = page.fitting.judged, page.words.say
+    if not judged.accuracies:
+        return []
+    proven = [c for c in judged.spreads if c.verdict == "likely_real"]
+    said = []
+    for c in proven:
+        key = f"accuracy.{'tighter' if c.ratio < 1 else 'wider'}_{'across' if c.quantity == 'offline_m' else 'along'}"
+        said.append(say(key, label=page.label(page.fitting.sets[c.build]), base=page.base(page.fitting.sets[c.build])))
+    if judged.spreads and not proven:
+        said.append(page.words.get("accuracy.no_difference"))
+    if any_for_the_tee(page):
+        said.append(say("accuracy.width", width=page.shown.distance(judged.accuracies[0].fairway_width_m)))
+    return [*said, *_exchange(page)]
+
+
+def _exchange(page: Page) -> list[str]:
+    rate = page.fitting.judged.exchange
+    if rate is None:
+        return []
+    ten = 10 * page.shown.stored_step("length")
+    said = page.words.say(
+        "accuracy.exchange",
+        hole=page.shown.distance(rate.hole_m),
+        left=page.shown.distance(rate.left_m),
+        nearer=page.shown.distance(ten),
+        points=round(100 * rate.nearer * ten / rate.rough),
+    )
+    return [said]
+
+
+def bag_sentence(page: Page) -> str:
+    """Say which steps of the bag leave a hole or overlap for sure, and how many are not settled."""
+    bag = page.fitting.judged.bag
+    if bag is None:
+        return ""
+    names = {club.set_index: page.label(page.fitting.sets[club.set_index]) for club in bag.clubs}
+    said = [
+        page.words.say(f"bag.sure_{gap.looks}", longer=names[gap.longer], shorter=names[gap.shorter])
+        for gap in bag.gaps
+        if gap.settled and gap.looks != "even"
+    ]
+    unsettled = sum(not gap.settled for gap in bag.gaps)
+    if unsettled:
+        said.append(page.words.say("bag.unsettled", n=unsettled, of=len(bag.gaps)))
+    left_out = [page.label(page.fitting.sets[index]) for index in bag.left_out]
+    if left_out:
+        said.append(page.words.say("bag.left_out", list=", ".join(left_out)))
+    return " ".join(said or [page.words.get("bag.all_even")])
+
+
+# --- cautions -----------------------------------------------------------------------------------------------------
+_GENERAL_CAUTIONS = ("estimates", "buying", "bay", "data")
+
+
+def cautions(page: Page) -> list[str]:
+    """Word the cautions the visit has earned, then those that hold for every visit."""
+    judged, shown = page.fitting.judged, page.shown
+    by_order = [effect.could_be for effect in judged.orders if not effect.adjusted]
+    parted = [page.fitting.sets[index] for index in judged.parted]
+    values = {
+        "drift": shown.distance(max(by_order, default=0.0)),
+        "list": "; ".join(
+            page.words.say(
+                "caution_part.parted",
+                letter=r.set.letter,
+                mean=shown.full(r.averages["carry_m"].mean, "carry_m"),
+                median=shown.full(r.averages["carry_m"].median, "carry_m"),
+            )
+            for r in parted
+        ),
+        "n": sum(shot.fate.by == "staff" for shot in page.fitting.shots),
+    }
+    return [page.words.say(f"caution.{code}", **values) for code in (*page.fitting.cautions, *_GENERAL_CAUTIONS)]

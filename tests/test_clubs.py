@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.clubs import category_of, parts_of, says_own
+from pipeline.clubs import category_of, parts_of, same_job, says_own
+from pipeline.records import Build
 from pipeline.resources import table
 
 CATEGORIES = ["wedge", "hybrid", "driver", "wood", "iron"]
@@ -135,6 +136,8 @@ def test_an_own_word_stands_alone(label: str, word: str) -> None:
         ("Driver 10.5° Head B", None, 10.5, "Head B"),
         ("Own driver 9,5 deg", None, 9.5, None),
         ("Driver 2", None, None, "2"),
+        ("iron, build 2", None, None, "build 2"),
+        ("Build 2, 7 iron", 7, None, "Build 2"),
         ("wedge 56", None, 56.0, None),
         ("SW 56°", None, 56.0, None),
         ("wedge 5", None, None, "5"),
@@ -158,3 +161,34 @@ def test_any_label_can_be_taken_apart(label: str, category: str | None) -> None:
     found = parts_of(label, category)
     assert found.number is None or 0 < found.number <= 11
     assert found.loft_deg is None or 0 <= found.loft_deg < 100
+
+
+def build(label: str) -> Build:
+    category = category_of(label)
+    parts = parts_of(label, category)
+    return Build(label, category, loft_deg=parts.loft_deg, number=parts.number)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "same"),
+    [
+        ("Own driver 9.5°", "Driver 12°, head B", True),
+        ("7 iron", "7 iron, build 2", True),
+        ("7 iron", "8 iron", False),
+        ("7 iron", "iron, build 2", True),
+        ("7 iron", "7 wood", False),
+        ("3 wood", "5 wood", False),
+        ("PW", "pitching wedge 46°", True),
+        ("PW", "SW", False),
+        ("gap wedge 50°", "AW 52°", True),
+        ("wedge 52", "wedge 54", True),
+        ("wedge 52", "wedge 56", False),
+        ("sand wedge 54°", "lob wedge 54°", False),
+        ("wedge, build 2", "wedge 56", True),
+        ("Club 3", "Club 4", True),
+        ("Club 3", "Driver 2", False),
+    ],
+)
+def test_clubs_that_do_the_same_job(a: str, b: str, same: bool) -> None:  # noqa: FBT001
+    assert same_job(build(a), build(b)) is same
+    assert same_job(build(b), build(a)) is same

@@ -2,11 +2,13 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import pytest
 
 from pipeline.findings import Finding, answer, leading, own, shows_own_first
+from pipeline.judgements import Bag, Judged
 from pipeline.records import AirUsed, Average, Build, Comparison, Fitting, SetResult, ShotSet, VisitFacts
 
 CARRY: Final = Average("carry_m", "measured", 8, 200.0, 200.0, 5.0, 195.0, 205.0, 199.0)
@@ -23,6 +25,8 @@ def comparison(build: int, difference: float, verdict: str = "not_settled") -> C
     return Comparison(
         build=build,
         against=0,
+        n_build=8,
+        n_against=8,
         quantity="carry_m",
         difference=difference,
         low=difference - half,
@@ -117,6 +121,38 @@ def test_too_few_with_the_own_club_or_with_every_build() -> None:
     assert answer(nothing) == Finding("too_few", nothing.sets[0])
     few = fitting([], [result(0), result(1)])
     assert answer(few) == Finding("too_few", few.sets[0])
+
+
+def uneven(which: SetResult) -> SetResult:
+    return replace(which, uneven=True)
+
+
+def test_too_uneven_to_average() -> None:
+    mine = fitting([], [uneven(result(0)), result(1)])
+    assert answer(mine) == Finding("too_uneven", mine.sets[0])
+    alone = fitting([], [uneven(result(0))])
+    assert answer(alone) == Finding("too_uneven", alone.sets[0])
+    others = fitting([], [result(0), uneven(result(1)), uneven(result(2)), result(3, "wedge")])
+    assert answer(others) == Finding("too_uneven", others.sets[1])
+    some = fitting([], [result(0), uneven(result(1)), result(2)])
+    assert answer(some).code == "too_few"
+    nothing_counts = fitting([], [uneven(result(0, carry=False)), result(1)])
+    assert answer(nothing_counts).code == "too_few"
+
+
+def test_another_number_is_another_kind_of_club() -> None:
+    sets = [result(0, "iron"), result(1, "iron")]
+    numbered = [replace(r, set=replace(r.set, build=replace(r.set.build, number=7 + i))) for i, r in enumerate(sets)]
+    assert answer(fitting([], numbered)).code == "other_kinds"
+
+
+def test_a_bag_speaks_where_no_two_clubs_do_the_same_job() -> None:
+    jobs = [result(0), result(1, "wedge"), result(2, "iron")]
+    laid_out = Judged(bag=Bag((), (), ()))
+    bag = replace(fitting([], jobs), judged=laid_out)
+    assert answer(bag) == Finding("bag", bag.sets[0])
+    beside_a_build = replace(fitting([], [*jobs, result(3)]), judged=laid_out)
+    assert answer(beside_a_build).code == "too_few"
 
 
 def test_one_set_or_only_other_kinds() -> None:

@@ -26,6 +26,7 @@ def test_defaults_are_those_of_the_schema() -> None:
 
 def test_every_setting_can_be_set_and_arrives() -> None:
     chosen = {"units_shown": "metres", "paper": "letter", "language": "en", "firmness": "soft", "give_up_seconds": 600}
+    chosen |= {"mail_from": "a@b.example", "mail_reply_to": "c@d.example", "smtp_security": "tls"}
     for key, row in table("settings").items():
         if "range" in row:
             chosen.setdefault(key, row["range"][0])
@@ -34,7 +35,9 @@ def test_every_setting_can_be_set_and_arrives() -> None:
     lines = [f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}" for key, value in chosen.items()]
     loaded = dataclasses.asdict(settings.load("\n".join(lines)))
     assert loaded.pop("smallest_difference_m") == pytest.approx(0.5 * 0.9144)
-    assert loaded == {key: value for key, value in chosen.items() if key != "smallest_difference_yd"}
+    assert loaded.pop("fairway_width_m") == pytest.approx(5 * 0.9144)
+    assert loaded.pop("hole_m") == pytest.approx(100 * 0.9144)
+    assert loaded == {key: value for key, value in chosen.items() if not key.endswith("_yd")}
 
 
 def test_the_template_reads_as_the_defaults_also_with_every_remark_mark_deleted() -> None:

@@ -72,7 +72,8 @@ def compare_spreads(
         p = min(1.0, len(enough) * brown_forsythe(values, own))
         base = max(float(own.std(ddof=1)), _LEAST_SPREAD_M)
         said = "likely_real" if p <= 1 - LEVEL else "not_settled"
-        found.append(SpreadComparison(index, against, quantity, float(values.std(ddof=1)) / base, p, said))
+        ratio = float(values.std(ddof=1)) / base
+        found.append(SpreadComparison(index, against, len(values), len(own), quantity, ratio, p, said))
     return tuple(found)
 
 
@@ -114,6 +115,7 @@ def accuracy(set_index: int, carry: Floats, offline: Floats, valid: int, width_m
     return Accuracy(
         set_index=set_index,
         n=side.n,
+        n_valid=valid,
         bias=side.mean,
         bias_low=side.low,
         bias_high=side.high,

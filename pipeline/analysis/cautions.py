@@ -1,50 +1,35 @@
 """The cautions a visit has earned; each code is worded by the vocabulary."""
 
-import itertools
-from collections.abc import Sequence
-
 import numpy as np
 import polars as pl
 
 from pipeline.analysis.ball_flight import column
 from pipeline.analysis.robust import FEWEST_SHOTS
-from pipeline.records import DeviceCheck, FileReading, SetResult, Visit, VisitFacts
+from pipeline.records import Fitting
 
 _MISHITS_APART = 2  # from this difference on, the mishit counts are part of the answer
 
 
-def cautions(
-    visit: Visit,
-    frame: pl.DataFrame,
-    results: Sequence[SetResult],
-    compared: int,
-    readings: Sequence[FileReading],
-    facts: VisitFacts,
-    checks: Sequence[DeviceCheck],
-) -> tuple[str, ...]:
-    """Give the codes that hold, most important first; compared: how many builds stand against the own club."""
-    kind = next(r.set.build.category for r in results if r.set.is_own)
-    mishits = [r.n_mishit for r in results if r.set.build.category == kind]
+def cautions(fitting: Fitting, frame: pl.DataFrame) -> tuple[str, ...]:
+    """Give the codes that hold, most important first; frame: the visit's shots with the model_ columns."""
+    compared, judged = fitting.comparisons, fitting.judged
+    beside = {index for c in compared for index in (c.build, c.against)}
+    mishits = [r.n_mishit for r in fitting.sets if r.set.index in beside]
     holds = {
-        "own_guessed": visit.own_club_from == "first hit" and len(visit.sets) > 1,
-        "uneven": any(r.uneven for r in results),
-        "few_shots": any(r.n_counted < FEWEST_SHOTS for r in results),
-        "one_after_another": compared > 0 and _one_after_another(frame),
-        "best_of_several": compared > 1,
-        "uneven_mishits": compared > 0 and max(mishits) - min(mishits) >= _MISHITS_APART,
-        "device_far_off": any(check.far_off for check in checks),
-        "hand_unknown": facts.hand is None,
+        "own_guessed": fitting.own_club_from == "first hit" and len(fitting.sets) > 1,
+        "uneven": any(r.uneven for r in fitting.sets),
+        "few_shots": any(r.n_counted < FEWEST_SHOTS for r in fitting.sets),
+        "parted": bool(judged.parted),
+        "one_after_another": any(not effect.adjusted for effect in judged.orders),
+        "best_of_several": len(compared) > 1,
+        "uneven_mishits": bool(mishits) and max(mishits) - min(mishits) >= _MISHITS_APART,
+        "by_hand": any(shot.fate.by == "staff" for shot in fitting.shots),
+        "device_far_off": any(check.far_off for check in fitting.device_check),
+        "hand_unknown": fitting.facts.hand is None,
         **_model_cautions(frame),
-        "dropped_rows": any(r.rejected for r in readings),
+        "dropped_rows": any(reading.rejected for reading in fitting.files),
     }
     return tuple(code for code, true in holds.items() if true)
-
-
-def _one_after_another(frame: pl.DataFrame) -> bool:
-    """Tell whether each set was hit in one block."""
-    order = frame["set"].to_list()
-    changes = sum(a != b for a, b in itertools.pairwise(order))
-    return bool(changes + 1 == len(set(order)) > 1)
 
 
 def _model_cautions(frame: pl.DataFrame) -> dict[str, bool]:

@@ -1,8 +1,9 @@
 """Is that build really longer? Welch intervals against the own club, made simultaneous over all builds compared."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from scipy import special
@@ -28,14 +29,32 @@ class Difference:
         return float(special.stdtrit(self.freedom, 1 - (1 - level) / (2 * comparisons))) * self.standard_error
 
 
-def welch(a: Floats, b: Floats) -> Difference:
+def widened(values: Floats, aside: int) -> float:
+    """Say how many times the variance of a mean grows because shots were set aside as mishits.
+
+    values: the shots that were left, shape (n,), finite, n >= 2; aside: how many were set aside, 0 or more.
+    Returns a factor of 1 or more. Some of what was set aside were good shots at the short end, so the spread of the
+    rest is too small: the sum of squares is taken with the shots set aside put back at the shortest carry left.
+    Source: Yuen 1974, the winsorized sum of squares of a trimmed mean (textbook, from memory), one-sided and for a
+    trimming that the data chose; without it 6 visits in 100 of equal clubs claim a difference, with it 4 to 5 (our
+    simulation).
+    """
+    squares = float(((values - values.mean()) ** 2).sum())
+    if aside == 0 or squares == 0:
+        return 1.0
+    back = np.concatenate([values, np.full(aside, values.min())])
+    return float(((back - back.mean()) ** 2).sum()) / squares
+
+
+def welch(a: Floats, b: Floats, aside: tuple[int, int] = (0, 0)) -> Difference:
     """Compare two samples of unequal spread.
 
-    a, b: shape (n,), finite, n >= 2 each. Two samples without any spread give a standard error of 0 and the smaller
-    freedom. Source: Welch 1947 with Satterthwaite's degrees of freedom (textbook form, from memory; checked against
-    the published Welch test of the data set `sleep` and scipy.stats.ttest_ind).
+    a, b: shape (n,), finite, n >= 2 each; aside: how many shots of each were set aside as mishits (see `widened`). Two
+    samples without any spread give a standard error of 0 and the smaller freedom. Source: Welch 1947 with
+    Satterthwaite's degrees of freedom (textbook form, from memory; checked against the published Welch test of the data
+    set `sleep` and scipy.stats.ttest_ind).
     """
-    va, vb = a.var(ddof=1) / len(a), b.var(ddof=1) / len(b)
+    va, vb = (values.var(ddof=1) / len(values) * widened(values, k) for values, k in zip((a, b), aside, strict=True))
     smaller = min(len(a), len(b)) - 1
     freedom = (va + vb) ** 2 / (va**2 / (len(a) - 1) + vb**2 / (len(b) - 1)) if va + vb > 0 else smaller
     return Difference(float(a.mean() - b.mean()), math.sqrt(va + vb), float(freedom))
@@ -66,40 +85,62 @@ def shots_needed(sd_a: float, sd_b: float, smallest_difference: float, compariso
 
 
 def compare(
-    quantity: str, against: int, base: Floats, others: Sequence[tuple[int, Floats]], smallest_difference: float
+    quantity: str,
+    against: int,
+    base: Floats,
+    others: Sequence[tuple[int, Floats]],
+    smallest_difference: float,
+    aside: Mapping[int, int] = MappingProxyType({}),
 ) -> tuple[Comparison, ...]:
     """Compare builds with the own club in one quantity; sets with fewer than three shots are left out.
 
-    base and others: counted values (n,) [m], finite. Intervals are Bonferroni-simultaneous over the builds compared,
-    so that the chance of any false claim in a report stays at 5 %.
+    base and others: counted values (n,) [m], finite; aside: index of a set → shots set aside as mishits. Intervals are
+    Bonferroni-simultaneous over the builds compared, so that the chance of any false claim in a report stays at 5 %.
     """
     enough = [(index, values) for index, values in others if len(values) >= FEWEST_SHOTS]
     if len(base) < FEWEST_SHOTS:
         return ()
-    return tuple(_one(quantity, (against, base), other, len(enough), smallest_difference) for other in enough)
+    return tuple(
+        judged(
+            quantity,
+            (index, values),
+            (against, base),
+            welch(values, base, (aside.get(index, 0), aside.get(against, 0))),
+            len(enough),
+            smallest_difference,
+        )
+        for index, values in enough
+    )
 
 
-def _one(
-    quantity: str, base: tuple[int, Floats], other: tuple[int, Floats], compared: int, smallest_difference: float
+def judged(
+    quantity: str,
+    build: tuple[int, Floats],
+    own: tuple[int, Floats],
+    found: Difference,
+    compared: int,
+    smallest_difference: float,
 ) -> Comparison:
-    index, values = other
-    difference = welch(values, base[1])
-    wide, half = difference.half_width(LEVEL, compared), difference.half_width(0.5)
-    said = verdict(difference.mean - wide, difference.mean + wide, smallest_difference)
+    """Put a difference into words and say how many more shots would settle it; build, own: index and counted values."""
+    wide, half = found.half_width(LEVEL, compared), found.half_width(0.5)
+    said = verdict(found.mean - wide, found.mean + wide, smallest_difference)
+    n_build, n_own = len(build[1]), len(own[1])
     more = None
     if said == "not_settled":
-        sds = float(np.std(values, ddof=1)), float(np.std(base[1], ddof=1))
+        sds = float(np.std(build[1], ddof=1)), float(np.std(own[1], ddof=1))
         wanted = shots_needed(*sds, smallest_difference, compared)
-        more = None if wanted is None else max(wanted - min(len(values), len(base[1])), 1)
+        more = None if wanted is None else max(wanted - min(n_build, n_own), 1)
     return Comparison(
-        build=index,
-        against=base[0],
+        build=build[0],
+        against=own[0],
+        n_build=n_build,
+        n_against=n_own,
         quantity=quantity,
-        difference=difference.mean,
-        low=difference.mean - wide,
-        high=difference.mean + wide,
-        half_low=difference.mean - half,
-        half_high=difference.mean + half,
+        difference=found.mean,
+        low=found.mean - wide,
+        high=found.mean + wide,
+        half_low=found.mean - half,
+        half_high=found.mean + half,
         verdict=said,
         more_shots=more,
         compared=compared,

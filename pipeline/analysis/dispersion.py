@@ -30,4 +30,4 @@ def prediction_ellipse(carry: Floats, offline: Floats, level: float = LEVEL) -> 
     k = 2 * (n * n - 1) / (n * (n - 2)) * float(special.fdtri(2, n - 2, level))
     short, long = np.sqrt(k * values)
     angle = math.atan2(vectors[1, 1], vectors[0, 1])
-    return Ellipse(level, float(carry.mean()), float(offline.mean()), float(long), float(short), angle)
+    return Ellipse(level, n, float(carry.mean()), float(offline.mean()), float(long), float(short), angle)

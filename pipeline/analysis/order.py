@@ -1,13 +1,16 @@
 """Who was hit when: how much of a difference between two clubs may be warm-up or tiredness."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
+import polars as pl
 from scipy import special
 
 from pipeline.analysis.ball_flight import Floats
-from pipeline.analysis.comparison import FEWEST_SHOTS, LEVEL, Difference, verdict, welch
+from pipeline.analysis.comparison import Difference, judged, widened
 from pipeline.judgements import OrderEffect
+from pipeline.records import Comparison
 
 MOST_INFLATION = 1.3  # above it an adjusted interval is no longer worth its width; source: our simulation
 # What a golfer gains or loses from the first shot compared to the last one: within 5 yd for two of three (a judgement)
@@ -29,10 +32,13 @@ def inflation(is_build: Floats, number: Floats) -> float:
     return 1 / (1 - r * r) if 1 - r * r > 1e-12 else math.inf
 
 
-def adjusted_difference(build: tuple[Floats, Floats], own: tuple[Floats, Floats]) -> Difference:
+def adjusted_difference(
+    build: tuple[Floats, Floats], own: tuple[Floats, Floats], aside: tuple[int, int] = (0, 0)
+) -> Difference:
     """Fit carry = level + difference × build + slope × shot number, each club with a spread of its own.
 
     build, own: values [m] and shot numbers, shape (n,), finite, n >= 3 each; the numbers must not follow from the club.
+    aside: how many shots of each were set aside as mishits (see comparison.widened).
     Returns the difference with its standard error [m] and Satterthwaite's degrees of freedom. Least squares; a club's
     variance is its share of squared residuals over its share of the trace of I − H, so that with the slope left out
     this is Welch's comparison. Source: own generalisation of Welch's; cover by simulation in the tests.
@@ -43,9 +49,10 @@ def adjusted_difference(build: tuple[Floats, Floats], own: tuple[Floats, Floats]
     free = 1 - (design * inverse.T).sum(axis=1)
     weight = inverse[1] ** 2
     shares, freedoms = [], []
-    for mine in (of_build, ~of_build):
+    for mine, (club, _), k in zip((of_build, ~of_build), (build, own), aside, strict=True):
         freedom = float(free[mine].sum())
-        shares.append(float(weight[mine].sum()) * float((residual[mine] ** 2).sum()) / freedom)
+        variance = widened(club, k) * float((residual[mine] ** 2).sum()) / freedom
+        shares.append(float(weight[mine].sum()) * variance)
         freedoms.append(freedom)
     total = sum(shares)
     spent = sum(share**2 / freedom for share, freedom in zip(shares, freedoms, strict=True))
@@ -85,42 +92,55 @@ def drift(
     return kept * slope * apart, kept * slope * apart - half, kept * slope * apart + half
 
 
-def order_effect(
-    build: tuple[int, Floats, Floats],
-    own: tuple[int, Floats, Floats],
-    smallest_difference: float,
-    compared: int = 1,
-) -> OrderEffect | None:
-    """Compare a build with the own club, allowing for the order of the shots as far as the order lets us.
+def hitting_places(frame: pl.DataFrame) -> Floats:
+    """Give each shot's place in the visit (n,): by its time where every shot has one, else by the files' order.
 
-    build, own: index of the set, carries of the counted shots [m] and their numbers in the visit, shape (n,), finite;
-    smallest_difference that matters [m]; compared: builds in the report, for simultaneous intervals.
-    Returns the adjusted comparison when its inflation is at most 1.3, else the plain one; how much of the plain
-    difference may be drift; and the hint to take turns next time. None below three shots with either club.
+    frame: columns `number` and `time` (ISO text or null). Shots of the same second keep the files' order.
+    """
+    if frame["time"].null_count():
+        return frame["number"].to_numpy().astype(np.float64)
+    by_time = np.lexsort((frame["number"].to_numpy(), frame["time"].rank("dense").to_numpy()))
+    places = np.empty(frame.height)
+    places[by_time] = np.arange(1.0, frame.height + 1)
+    return places
+
+
+def allow_for_order(
+    comparison: Comparison,
+    build: tuple[Floats, Floats],
+    own: tuple[Floats, Floats],
+    smallest_difference: float,
+    aside: tuple[int, int] = (0, 0),
+) -> tuple[Comparison, OrderEffect]:
+    """Allow for the order of the shots as far as the order lets us.
+
+    comparison: the plain one, of these shots; build, own: counted values [m] and their places in the visit, shape (n,),
+    finite, n >= 3 each; smallest_difference that matters [m]; aside: shots of each set aside as mishits.
+    Returns the comparison adjusted for the shot number when that inflates its variance by 1.3 at most, else as it came;
+    and how much of the plain difference may be drift.
     Source: our simulation of drifts and orders: with clubs in turn the adjustment costs nothing and removes the drift,
     with one club after the other it doubles the interval.
     """
-    if min(len(build[1]), len(own[1])) < FEWEST_SHOTS:
-        return None
-    is_build = np.repeat([1.0, 0.0], [len(build[1]), len(own[1])])
-    vif = inflation(is_build, np.concatenate([build[2], own[2]]))
+    is_build = np.repeat([1.0, 0.0], [len(build[0]), len(own[0])])
+    vif = inflation(is_build, np.concatenate([build[1], own[1]]))
     adjusted = vif <= MOST_INFLATION
-    found = adjusted_difference(build[1:], own[1:]) if adjusted else welch(build[1], own[1])
-    half = found.half_width(LEVEL, compared)
-    low, high = found.mean - half, found.mean + half
-    middle, least, most = drift(build[1:], own[1:])
-    return OrderEffect(
-        build=build[0],
-        against=own[0],
+    middle, least, most = drift(build, own)
+    effect = OrderEffect(
+        build=comparison.build,
+        against=comparison.against,
+        n_build=comparison.n_build,
+        n_against=comparison.n_against,
         inflation=vif,
         adjusted=adjusted,
-        difference=found.mean,
-        low=low,
-        high=high,
-        verdict=verdict(low, high, smallest_difference),
+        plain_difference=comparison.difference,
         drift=middle,
         drift_low=least,
         drift_high=most,
         could_be=max(abs(least), abs(most)),
-        hint="" if adjusted else "alternate",
     )
+    if not adjusted:
+        return comparison, effect
+    found = adjusted_difference(build, own, aside)
+    pairs = (comparison.build, build[0]), (comparison.against, own[0])
+    said = judged(comparison.quantity, *pairs, found, comparison.compared, smallest_difference)
+    return replace(said, method="welch_with_shot_number"), effect

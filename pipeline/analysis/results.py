@@ -1,4 +1,4 @@
-"""What is said of each set, of the builds against each other, and of every shot."""
+"""What is said of each set and of every shot."""
 
 from collections.abc import Sequence
 
@@ -7,16 +7,13 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.averages import average
-from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, Floats, column, middle_flight
-from pipeline.analysis.comparison import compare
+from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, column, middle_flight
 from pipeline.analysis.dispersion import prediction_ellipse
-from pipeline.analysis.expectation import expect
 from pipeline.analysis.fates import COUNTING
-from pipeline.judgements import Expectation
-from pipeline.records import Average, Comparison, Ellipse, Fate, SetResult, ShotResult, ShotSet
+from pipeline.records import Average, Ellipse, Fate, SetResult, ShotResult, ShotSet
 from pipeline.schema import measurements
 
-_MOST_ASIDE = 1 / 3  # more set aside than this and a mean of the rest says little
+_MOST_ASIDE = 1 / 3  # more set aside by rule or statistics than this and a mean of the rest says little
 _MODELLABLE = ("carry_m", "total_m", "offline_m", "apex_m", "flight_time_s", "descent_angle_deg")
 
 Mask = NDArray[np.bool_]
@@ -48,6 +45,7 @@ def set_result(
 ) -> SetResult:
     """Sum up one set; frame and fates are those of its shots alone."""
     kinds = np.array([fate.fate for fate in fates])
+    found_odd = [fate.fate not in COUNTING and fate.by != "staff" for fate in fates]
     counted = np.isin(kinds, COUNTING)
     counting = frame.filter(pl.Series(counted))
     return SetResult(
@@ -59,39 +57,8 @@ def set_result(
         averages=_averages(frame, counted, kinds != "bad_read", sources),
         ellipse=_ellipse(counting, sources),
         flight=middle_flight(counting, model),
-        uneven=bool((~counted).sum() > _MOST_ASIDE * len(kinds)),
+        uneven=not counted.any() or sum(found_odd) > _MOST_ASIDE * len(kinds),
     )
-
-
-def comparisons(
-    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], smallest: float
-) -> tuple[Comparison, ...]:
-    """Compare the sets of the own club's kind with it, in carry; nothing when the carry is not known."""
-    if "carry_m" not in sources:
-        return ()
-    (own, base), others = _like_carries(sets, frame, fates)
-    return compare("carry_m", own, base, others, smallest)
-
-
-def expectations(
-    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str]
-) -> tuple[Expectation, ...]:
-    """Say what to expect of the same sets over the own club in the long run."""
-    if "carry_m" not in sources:
-        return ()
-    (own, base), others = _like_carries(sets, frame, fates)
-    return expect(own, base, others)
-
-
-def _like_carries(
-    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate]
-) -> tuple[tuple[int, Floats], list[tuple[int, Floats]]]:
-    """Give the counted carries of the own club's set, and of the other sets of its kind."""
-    carry, index = column(frame, "used_carry_m"), frame["set"].to_numpy()
-    counts = np.array([fate.fate in COUNTING for fate in fates]) & np.isfinite(carry)
-    own = next(s for s in sets if s.is_own)
-    like = [s.index for s in sets if s is not own and s.build.category == own.build.category]
-    return (own.index, carry[counts & (index == own.index)]), [(i, carry[counts & (index == i)]) for i in like]
 
 
 def shot_results(frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str]) -> tuple[ShotResult, ...]:

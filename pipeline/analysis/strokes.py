@@ -3,14 +3,12 @@
 import math
 
 import numpy as np
-from scipy import special
 
 from pipeline.judgements import Exchange
 from pipeline.resources import table
 
 _YARD_M = 0.9144  # the published table is in yards
 _TEN_YARDS_M = 9.144
-_NODES = 81
 
 
 def strokes(left_m: float, lie: str) -> float:
@@ -30,34 +28,19 @@ def strokes(left_m: float, lie: str) -> float:
     return float(np.interp(yards, places, column))
 
 
-def exchange(left_m: float) -> Exchange:
-    """Give the rate at which distance trades against accuracy with so much left to the hole.
+def exchange(hole_m: float, total_m: float) -> Exchange | None:
+    """Give the rate at which distance trades against accuracy on a hole.
 
-    left_m: from 20 to 600 yd [m]; nan outside. Returns strokes gained a metre nearer (over the next 10 yd, on the
-    fairway), strokes lost in rough and recovery against the fairway, and which share of fairways equals those 10 yd.
+    hole_m: length of the hole, total_m: how far the tee shot goes in all [m]. None unless 20 to 600 yd are left.
+    Returns strokes gained a metre nearer (over the next 10 yd, on the fairway), strokes lost in rough and recovery
+    against the fairway, and which share of fairways equals those 10 yd.
     Source: differences of Broadie's table (second-hand); an exchange rate, never the customer's own score.
     """
+    left_m = hole_m - total_m
     fairway = strokes(left_m, "fairway")
     nearer = (fairway - strokes(left_m - _TEN_YARDS_M, "fairway")) / _TEN_YARDS_M
+    if not math.isfinite(nearer):
+        return None
     rough = strokes(left_m, "rough") - fairway
     recovery = strokes(left_m, "recovery") - fairway
-    return Exchange(left_m, nearer, rough, recovery, nearer * _TEN_YARDS_M / rough)
-
-
-def expected_strokes(
-    hole_m: float, total: tuple[float, float], side: tuple[float, float], width_m: float, rough_to_m: float = 32.004
-) -> float:
-    """Give the strokes a tour player would need on a hole after tee shots like these.
-
-    hole_m: length of the hole [m]; total and side: mean and standard deviation of the total distance and of the side
-    [m]; width_m: width of the fairway [m]; rough_to_m: from this far off the middle (35 yd) the ball is in trouble.
-    Returns 1 + sum over lies of P(lie) × strokes(hole − total, lie); nan when what is left leaves the table. Normal
-    shots, side and distance independent, the distance along the line. Source: Broadie 2012 (second-hand) for the
-    strokes, own form for the rest.
-    """
-    edges = np.array([width_m / 2, max(rough_to_m, width_m / 2)])
-    spread = max(side[1], 1e-9)
-    inside = special.ndtr((edges - side[0]) / spread) - special.ndtr((-edges - side[0]) / spread)
-    chances = {"fairway": inside[0], "rough": inside[1] - inside[0], "recovery": 1 - inside[1]}
-    lefts = hole_m - (total[0] + total[1] * special.ndtri((np.arange(_NODES) + 0.5) / _NODES))
-    return 1 + sum(float(p) * float(np.mean([strokes(left, lie) for left in lefts])) for lie, p in chances.items())
+    return Exchange(hole_m, left_m, nearer, rough, recovery, nearer * _TEN_YARDS_M / rough)

@@ -23,13 +23,21 @@ def _frame(count: int, /, **columns: object) -> pl.DataFrame:
         "number": list(range(1, count + 1)),
         "set": 0,
         "category": "driver",
+        "time": None,
         **dict.fromkeys(measurements()),
         **{f"model_{name}": float("nan") for name in MODEL},
         "model_outside_range": False,
         "model_run_unreliable": False,
         **columns,
     }
-    kinds = {"file": pl.String, "category": pl.String, "line": pl.Int64, "number": pl.Int64, "set": pl.Int64}
+    kinds = {
+        "file": pl.String,
+        "category": pl.String,
+        "time": pl.String,
+        "line": pl.Int64,
+        "number": pl.Int64,
+        "set": pl.Int64,
+    }
     flags = {"model_outside_range": pl.Boolean, "model_run_unreliable": pl.Boolean}
     return pl.DataFrame(
         {

@@ -5,6 +5,8 @@ from typing import Final
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
@@ -14,6 +16,7 @@ from pipeline.analysis.averages import average
 Floats = NDArray[np.float64]
 SIDES: Final = np.array([-12.0, -7.0, -3.0, -1.0, 2.0, 4.0, 8.0, 13.0])
 CARRY: Final = 200 + np.array([-6.0, 4.0, 3.0, -2.0, 1.0, 5.0, -4.0, 0.0])
+SAMPLES: Final = st.lists(st.integers(-50, 50).map(float), min_size=3, max_size=12).map(np.array)
 
 
 def generated(seed: int, *sizes: int) -> list[Floats]:
@@ -39,6 +42,15 @@ def test_one_way_is_the_textbooks(sizes: tuple[int, ...]) -> None:
     assert one_way(groups) == pytest.approx((reference.statistic, reference.pvalue))
 
 
+@settings(deadline=None)
+@given(groups=st.lists(SAMPLES, min_size=2, max_size=5))
+def test_one_way_agrees_with_the_reference_on_any_groups(groups: list[Floats]) -> None:
+    assume(any(group.var() > 0 for group in groups))
+    assume(np.ptp([group.mean() for group in groups]) > 1e-6)  # equal means leave the reference a square below 0
+    reference = stats.f_oneway(*groups)
+    assert one_way(groups) == pytest.approx((reference.statistic, reference.pvalue), abs=1e-12)
+
+
 def test_groups_without_spread() -> None:
     same, other = np.full(3, 2.0), np.full(4, 5.0)
     assert one_way([same, other]) == (math.inf, 0.0)
@@ -51,6 +63,14 @@ def test_groups_without_spread() -> None:
 def test_brown_forsythe_is_levenes_about_the_median(sizes: tuple[int, int]) -> None:
     a, b = generated(2, *sizes)
     assert brown_forsythe(a, b) == pytest.approx(stats.levene(a, b, center="median").pvalue)
+
+
+@settings(deadline=None)
+@given(a=SAMPLES, b=SAMPLES)
+def test_brown_forsythe_agrees_with_the_reference_on_any_samples(a: Floats, b: Floats) -> None:
+    away = [np.abs(values - np.median(values)) for values in (a, b)]
+    assume(any(np.ptp(values) > 0 for values in away) and abs(away[0].mean() - away[1].mean()) > 1e-6)
+    assert brown_forsythe(a, b) == pytest.approx(stats.levene(a, b, center="median").pvalue, abs=1e-12)
 
 
 def test_spreads_are_compared_with_the_own_clubs() -> None:

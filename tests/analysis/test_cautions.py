@@ -1,41 +1,68 @@
 """Each caution once earned and once not. All shots are invented."""
 
+import datetime as dt
 from collections.abc import Callable
-from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 import pytest
 
 from pipeline.analysis.cautions import cautions
-from pipeline.records import Build, DeviceCheck, FileReading, SetResult, ShotSet, Visit, VisitFacts
+from pipeline.judgements import Judged, OrderEffect
+from pipeline.records import (
+    AirUsed,
+    Comparison,
+    DeviceCheck,
+    Fate,
+    FileReading,
+    Fitting,
+    SetResult,
+    ShotResult,
+    VisitFacts,
+)
 
 MakeFrame = Callable[..., pl.DataFrame]
 NAN: Final = float("nan")
 RIGHT: Final = VisitFacts(hand="right")
 
 
+def fitting(**parts: object) -> Fitting:
+    """Make the record of a visit that has earned no caution but for what is told."""
+    plain: dict[str, Any] = {
+        "visit_id": "0", "name": "visit", "date": dt.date(2024, 5, 6), "facts": RIGHT, "files": (),
+        "own_club_from": "visit.toml", "air": AirUsed(0.0, 20.0, 50.0, 1.2, "typical", 1.0, 1.0), "sets": (),
+        "shots": (), "sources": {"carry_m": "measured"}, "comparisons": (), "smallest_difference_m": 4.6,
+        "device_check": (), "home": None, "cautions": (),
+    }  # fmt: skip
+    return Fitting(**(plain | parts))
+
+
+def against_own(build: int) -> Comparison:
+    return Comparison(build, 0, 8, 8, "carry_m", 1.0, -1.0, 3.0, 0.5, 1.5, "not_settled", 5, 1)
+
+
+def in_order(build: int, *, adjusted: bool) -> OrderEffect:
+    return OrderEffect(build, 0, 8, 8, 1.0, adjusted, 1.0, 0.0, -1.0, 1.0, 1.0)
+
+
 @pytest.fixture
 def codes(
     frame: MakeFrame, set_result: Callable[..., SetResult], reading: Callable[..., FileReading]
 ) -> Callable[..., tuple[str, ...]]:
-    """Cautions of a visit that has earned none but for what is told: two clubs hit by turns, all well."""
+    """Cautions of a visit of two clubs, all well but for what is told."""
 
     def make(
-        order: tuple[int, ...] = (0, 1, 0, 1),
         results: tuple[SetResult, ...] | None = None,
-        own_from: str = "visit.toml",
-        compared: int = 1,
+        compared: tuple[int, ...] = (1,),
         rejected: int = 0,
-        facts: VisitFacts = RIGHT,
-        checks: tuple[DeviceCheck, ...] = (),
+        parts: dict[str, Any] | None = None,
         **columns: object,
     ) -> tuple[str, ...]:
-        of_sets = results or tuple(set_result(i) for i in range(len(set(order))))
-        shots = frame(len(order), set=list(order), **columns)
-        visit = Visit(shots, tuple(r.set for r in of_sets), own_from)
-        readings = [reading(line=[2]), reading(line=[2], rejected=rejected)]
-        return cautions(visit, shots, of_sets, compared, readings, facts, checks)
+        of_sets = results or (set_result(0), set_result(1))
+        readings = (reading(line=[2]), reading(line=[2], rejected=rejected))
+        against = tuple(against_own(build) for build in compared)
+        visit = fitting(sets=of_sets, files=readings, comparisons=against, **(parts or {}))
+        return cautions(visit, frame(4, **columns))
 
     return make
 
@@ -48,10 +75,10 @@ def test_a_visit_may_earn_none(codes: Codes) -> None:
     assert codes() == ()
 
 
-def test_a_guessed_own_club_matters_beside_another(codes: Codes) -> None:
-    assert codes(own_from="first hit") == ("own_guessed",)
-    assert codes(own_from="first hit", order=(0, 0), compared=0) == ()
-    assert codes(own_from="label") == ()
+def test_a_guessed_own_club_matters_beside_another(codes: Codes, set_result: MakeResult) -> None:
+    assert codes(parts={"own_club_from": "first hit"}) == ("own_guessed",)
+    assert codes(parts={"own_club_from": "first hit"}, results=(set_result(0),), compared=()) == ()
+    assert codes(parts={"own_club_from": "label"}) == ()
 
 
 def test_uneven_and_few_shots(codes: Codes, set_result: MakeResult) -> None:
@@ -60,34 +87,41 @@ def test_uneven_and_few_shots(codes: Codes, set_result: MakeResult) -> None:
     assert codes(results=(set_result(0), set_result(1, counted=4))) == ("few_shots",)
 
 
-@pytest.mark.parametrize(
-    ("order", "earned"),
-    [((0, 0, 1, 1), True), ((1, 1, 0, 0), True), ((0, 0, 1, 1, 0), False), ((0, 1, 0, 1), False), ((0, 0, 0), False)],
-)
-def test_one_after_another(codes: Codes, order: tuple[int, ...], earned: bool) -> None:  # noqa: FBT001
-    assert codes(order=order) == (("one_after_another",) if earned else ())
-    assert codes(order=order, compared=0) == ()
+def test_one_after_another(codes: Codes) -> None:
+    for adjusted, earned in ((False, ("one_after_another",)), (True, ())):
+        effects = (in_order(1, adjusted=True), in_order(2, adjusted=adjusted))
+        assert codes(parts={"judged": Judged(orders=effects)}) == earned
 
 
-def test_best_of_several_from_two_compared(codes: Codes) -> None:
-    assert codes(compared=2) == ("best_of_several",)
+def test_mean_and_middle_part(codes: Codes) -> None:
+    assert codes(parts={"judged": Judged(parted=(1,))}) == ("parted",)
+
+
+def test_staff_decided_by_hand(codes: Codes) -> None:
+    for fate, earned in ((Fate("counted", "staff", {}, "why", by="staff"), ("by_hand",)), (Fate("mishit"), ())):
+        assert codes(parts={"shots": (ShotResult(1, "a.csv", 2, 0, fate, {}, {}),)}) == earned
+
+
+def test_best_of_several_from_two_compared(codes: Codes, set_result: MakeResult) -> None:
+    assert codes(results=tuple(set_result(i) for i in range(3)), compared=(1, 2)) == ("best_of_several",)
 
 
 @pytest.mark.parametrize(("counts", "earned"), [((0, 1), False), ((0, 2), True), ((3, 1), True), ((2, 2), False)])
 def test_mishits_two_apart(codes: Codes, set_result: MakeResult, counts: tuple[int, int], earned: bool) -> None:  # noqa: FBT001
     results = tuple(set_result(i, mishits=n) for i, n in enumerate(counts))
     assert codes(results=results) == (("uneven_mishits",) if earned else ())
-    assert codes(results=results, compared=0) == ()
+    assert codes(results=results, compared=()) == ()
 
 
-def test_mishits_with_another_kind_of_club_are_no_part_of_the_comparison(codes: Codes, set_result: MakeResult) -> None:
+def test_mishits_with_a_club_that_is_not_compared_are_no_part_of_it(codes: Codes, set_result: MakeResult) -> None:
     results = (set_result(0), set_result(1, mishits=1), set_result(2, "wedge", mishits=4))
-    assert codes(results=results, order=(0, 1, 2, 0)) == ()
+    assert codes(results=results) == ()
+    assert codes(results=results, compared=(1, 2)) == ("best_of_several", "uneven_mishits")
 
 
 def test_unknown_hand(codes: Codes) -> None:
-    assert codes(facts=VisitFacts()) == ("hand_unknown",)
-    assert codes(facts=VisitFacts(hand="left")) == ()
+    assert codes(parts={"facts": VisitFacts()}) == ("hand_unknown",)
+    assert codes(parts={"facts": VisitFacts(hand="left")}) == ()
 
 
 def test_no_axis_where_the_model_flew_without_one(codes: Codes) -> None:
@@ -112,13 +146,18 @@ def test_dropped_rows_of_any_file(codes: Codes) -> None:
 
 
 def test_order_of_importance(codes: Codes, set_result: MakeResult) -> None:
+    far = DeviceCheck("b.csv", 9, 0.8, 0.01, far_off=True)
     everything = codes(
-        order=(0, 0, 1, 1),
-        results=(set_result(0, counted=2, mishits=3, uneven=True), set_result(1)),
-        own_from="first hit",
-        compared=2,
+        results=(set_result(0, counted=2, mishits=3, uneven=True), set_result(1), set_result(2)),
+        compared=(1, 2),
         rejected=1,
-        facts=VisitFacts(),
+        parts={
+            "own_club_from": "first hit",
+            "facts": VisitFacts(),
+            "judged": Judged(orders=(in_order(1, adjusted=False),), parted=(0,)),
+            "shots": (ShotResult(1, "a.csv", 2, 0, Fate("counted", by="staff"), {}, {}),),
+            "device_check": (far,),
+        },
         model_carry_m=200.0,
         model_run_unreliable=True,
         model_outside_range=True,
@@ -127,9 +166,12 @@ def test_order_of_importance(codes: Codes, set_result: MakeResult) -> None:
         "own_guessed",
         "uneven",
         "few_shots",
+        "parted",
         "one_after_another",
         "best_of_several",
         "uneven_mishits",
+        "by_hand",
+        "device_far_off",
         "hand_unknown",
         "no_axis",
         "run_unreliable",
@@ -138,14 +180,7 @@ def test_order_of_importance(codes: Codes, set_result: MakeResult) -> None:
     )
 
 
-def test_own_club_is_found_by_its_mark_not_its_place(codes: Codes, set_result: MakeResult) -> None:
-    first, second = set_result(0, "wedge", mishits=5), set_result(1, mishits=0)
-    wedge = replace(first, set=ShotSet(0, "A", "w", "", Build("w", "wedge"), is_own=False))
-    own = replace(second, set=replace(second.set, is_own=True))
-    assert codes(results=(wedge, own)) == ()
-
-
 def test_a_device_far_off_is_said(codes: Codes) -> None:
     near, far = DeviceCheck("a.csv", 9, 1.03, 0.01, far_off=False), DeviceCheck("b.csv", 9, 0.8, 0.01, far_off=True)
-    assert codes(checks=(near,)) == ()
-    assert codes(checks=(near, far)) == ("device_far_off",)
+    assert codes(parts={"device_check": (near,)}) == ()
+    assert codes(parts={"device_check": (near, far)}) == ("device_far_off",)

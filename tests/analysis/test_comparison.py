@@ -3,12 +3,12 @@ from typing import Final
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.analysis.comparison import Difference, compare, shots_needed, verdict, welch
+from pipeline.analysis.comparison import Difference, compare, shots_needed, verdict, welch, widened
 
 Floats = NDArray[np.float64]
 OWN: Final = np.array([200.0, 204.0, 196.0, 202.0, 198.0, 201.0, 199.0, 200.0])  # invented, mean 200
@@ -26,6 +26,18 @@ def test_welch_agrees_with_the_reference(n: int, m: int, spread: float, level: f
     assert found.freedom == pytest.approx(reference.df)
     assert found.mean - found.half_width(level) == pytest.approx(low)
     assert found.mean + found.half_width(level) == pytest.approx(high)
+
+
+@settings(deadline=None)
+@given(a=SAMPLES, b=SAMPLES)
+def test_welch_agrees_with_the_reference_on_any_samples(a: Floats, b: Floats) -> None:
+    assume(a.var() > 0 < b.var())
+    found, reference = welch(a, b), stats.ttest_ind(a, b, equal_var=False)
+    assert found.mean / found.standard_error == pytest.approx(reference.statistic, abs=1e-12)
+    assert found.freedom == pytest.approx(reference.df)
+    low, high = reference.confidence_interval(0.95)
+    half = found.half_width(0.95)
+    assert [found.mean - half, found.mean + half] == pytest.approx([low, high], abs=1e-9)
 
 
 def test_samples_without_spread_differ_by_exactly_that() -> None:
@@ -51,6 +63,33 @@ def test_welch_turns_and_shifts(a: Floats, b: Floats, shift: float) -> None:
         assert other.standard_error == pytest.approx(plain.standard_error)
         assert other.freedom == pytest.approx(plain.freedom)
     assert min(len(a), len(b)) - 1 <= plain.freedom + 1e-9 <= len(a) + len(b) - 2 + 1e-6
+
+
+# --- mishits set aside --------------------------------------------------------------------------------------------
+def test_shots_set_aside_come_back_at_the_short_end_in_the_spread_alone() -> None:
+    """Eight values with two put back at 196: squares 40 + 2 × 4² − 10 × 0.8² of 40."""
+    values = OWN
+    squares = float(((values - 200.0) ** 2).sum())
+    back = squares + 2 * 16.0 - 10 * 0.8**2
+    assert widened(values, 2) == pytest.approx(back / squares)
+    plain, wide = welch(OWN + 3, OWN), welch(OWN + 3, OWN, (2, 0))
+    assert wide.mean == plain.mean
+    assert wide.standard_error**2 == pytest.approx(plain.standard_error**2 * (1 + back / squares) / 2)
+    assert welch(OWN + 3, OWN, (0, 2)).standard_error == pytest.approx(wide.standard_error)
+
+
+@given(values=SAMPLES, aside=st.integers(0, 4))
+def test_setting_shots_aside_never_makes_a_set_surer(values: Floats, aside: int) -> None:
+    assert widened(values, aside) >= 1.0
+    assert widened(values, 0) == 1.0
+    assert widened(np.full(4, 7.0), aside) == 1.0
+
+
+def test_each_set_is_widened_for_its_own_mishits() -> None:
+    found = compare("carry_m", 2, OWN, [(4, OWN + 6.0), (5, OWN + 6.0)], 5.0, {4: 1, 2: 2})
+    for comparison, own_aside in zip(found, ((1, 2), (0, 2)), strict=True):
+        half = welch(OWN + 6.0, OWN, own_aside).half_width(0.95, 2)
+        assert comparison.high - comparison.difference == pytest.approx(half)
 
 
 # --- the verdict --------------------------------------------------------------------------------------------------

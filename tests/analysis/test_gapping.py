@@ -50,7 +50,7 @@ def test_each_figure_of_a_gap() -> None:
 def test_what_a_gap_looks_like(step: float, looks: str) -> None:
     assert pytest.approx([6 * 0.9144, 20 * 0.9144]) == [OVERLAP_M, HOLE_M]
     (gap,) = gapping(bag(150.0 + step, 150.0, spread=0.001), 4.0).gaps
-    assert (gap.looks, gap.settled, gap.more_shots) == (looks, True, None)
+    assert (gap.looks, gap.may_be, gap.settled, gap.more_shots) == (looks, (looks,), True, None)
 
 
 @pytest.mark.parametrize(("step", "looks"), [(4.0, "overlap"), (7.0, "even"), (17.0, "even"), (20.0, "hole")])
@@ -61,12 +61,18 @@ def test_a_gap_whose_interval_crosses_a_limit_is_not_settled(step: float, looks:
     wanted = shots_needed(sd, sd, 4.0, 1)
     assert wanted is not None
     assert (gap.looks, gap.settled) == (looks, False)
-    assert gap.more_shots == max(wanted - 6, 1)
+    assert gap.more_shots == (wanted - 6 if wanted > 6 else None)
 
 
-def test_more_shots_are_one_at_least_counted_from_the_smaller_set_and_none_out_of_reach() -> None:
+def test_a_gap_may_be_all_its_interval_reaches() -> None:
+    assert gapping(bag(154.0, 150.0, spread=2.0), 4.0).gaps[0].may_be == ("overlap", "even")
+    assert gapping(bag(167.0, 150.0, spread=2.0), 4.0).gaps[0].may_be == ("even", "hole")
+    assert gapping(bag(160.0, 150.0, spread=9.0), 4.0).gaps[0].may_be == ("overlap", "even", "hole")
+
+
+def test_more_shots_are_counted_from_the_smaller_set_and_none_where_they_tell_no_more_or_are_out_of_reach() -> None:
     near = gapping(bag(154.0, 150.0), 50.0).gaps[0]
-    assert (near.settled, near.more_shots) == (False, 1)
+    assert (near.settled, near.more_shots) == (False, None)  # narrow enough already: the step lies near a limit
     far = gapping(bag(154.0, 150.0, spread=9.0), 1.0).gaps[0]
     assert (far.settled, far.more_shots) == (False, None)
     few = [(0, 154.0 + 2 * np.tile(SHAPE, 2)), (1, 150.0 + 2 * SHAPE[:4])]
@@ -78,6 +84,12 @@ def test_more_shots_are_one_at_least_counted_from_the_smaller_set_and_none_out_o
 def test_gaps_share_the_error_of_the_whole_bag() -> None:
     two, five = gapping(bag(170.0, 158.0), 4.0), gapping(bag(170.0, 158.0, 146.0, 134.0, 122.0), 4.0)
     assert five.gaps[0].high - five.gaps[0].low > 1.2 * (two.gaps[0].high - two.gaps[0].low)
+
+
+def test_a_gap_is_less_sure_where_mishits_were_set_aside() -> None:
+    plain, wide = (gapping(bag(170.0, 158.0), 4.0, aside).gaps[0] for aside in ({}, {11: 2}))
+    assert wide.gap_m == plain.gap_m
+    assert wide.high - wide.low > 1.1 * (plain.high - plain.low)
 
 
 def test_limits_are_the_studios() -> None:

@@ -4,12 +4,22 @@ import math
 from typing import Final
 
 import numpy as np
+import polars as pl
 import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.analysis.comparison import welch
-from pipeline.analysis.order import MOST_INFLATION, adjusted_difference, drift, inflation, order_effect
+from pipeline.analysis.comparison import judged, welch
+from pipeline.analysis.order import (
+    MOST_INFLATION,
+    adjusted_difference,
+    allow_for_order,
+    drift,
+    hitting_places,
+    inflation,
+)
+from pipeline.judgements import OrderEffect
+from pipeline.records import Comparison
 
 Floats = NDArray[np.float64]
 NUMBERS: Final = np.arange(1.0, 21.0)
@@ -83,6 +93,16 @@ def test_the_adjusted_interval_holds_the_truth(spread: tuple[float, float], size
     assert abs(held / 1200 - 0.95) < 4 * math.sqrt(0.95 * 0.05 / 1200)
 
 
+def test_the_adjusted_interval_is_widened_for_mishits_as_the_plain_one_is() -> None:
+    build, own = split(np.random.default_rng(6).normal(200, 5, 20), TURNS)
+    plain, wide = (adjusted_difference(build, own, aside) for aside in ((0, 0), (2, 1)))
+    assert wide.mean == plain.mean
+    mine = adjusted_difference(build, own, (2, 0)).standard_error ** 2 - plain.standard_error**2
+    theirs = adjusted_difference(build, own, (0, 1)).standard_error ** 2 - plain.standard_error**2
+    assert wide.standard_error**2 - plain.standard_error**2 == pytest.approx(mine + theirs)
+    assert mine > 0 < theirs
+
+
 # --- drift --------------------------------------------------------------------------------------------------------
 def test_drift_is_the_shrunk_slope_times_the_shots_between() -> None:
     """Normal prior N(0, (spread/19)²) on the slope, worked with scipy's own regression inside each club."""
@@ -113,36 +133,75 @@ def test_all_at_one_time_there_is_no_drift() -> None:
 
 
 # --- together -----------------------------------------------------------------------------------------------------
+Placed = tuple[Floats, Floats]
+
+
+def settled(build: Placed, own: Placed) -> tuple[Comparison, Comparison, OrderEffect]:
+    """Plain comparison of two builds in the report, the one that allows for the order, and the effect."""
+    plain = judged("carry_m", (3, build[0]), (1, own[0]), welch(build[0], own[0]), 2, 5.0)
+    return plain, *allow_for_order(plain, build, own, 5.0)
+
+
 def test_turns_are_adjusted_and_blocks_are_not() -> None:
-    values = np.random.default_rng(4).normal(200, 5, 20)
-    for order, adjusted, hint in ((TURNS, True, ""), (FIVES, True, ""), (BLOCKS, False, "alternate")):
+    values = np.random.default_rng(4).normal(200, 5, 20) - 0.5 * NUMBERS
+    for order, adjusted in ((TURNS, True), (FIVES, True), (BLOCKS, False)):
         build, own = split(values + 12 * order, order)
-        found = order_effect((3, *build), (1, *own), 5.0, compared=2)
-        assert found is not None
-        assert (found.build, found.against, found.adjusted, found.hint) == (3, 1, adjusted, hint)
-        plain = adjusted_difference(build, own) if adjusted else welch(build[0], own[0])
-        half = plain.half_width(0.95, 2)
-        assert [found.difference, found.low, found.high] == pytest.approx(
-            [plain.mean, plain.mean - half, plain.mean + half]
+        plain, said, effect = settled(build, own)
+        assert (effect.build, effect.against, effect.n_build, effect.n_against) == (3, 1, 10, 10)
+        assert effect.adjusted is adjusted
+        assert effect.plain_difference == plain.difference
+        assert effect.inflation == inflation(order, NUMBERS)
+        assert (effect.drift, effect.drift_low, effect.drift_high) == drift(build, own)
+        assert effect.could_be == max(abs(effect.drift_low), abs(effect.drift_high))
+        if not adjusted:
+            assert said == plain
+            continue
+        found = adjusted_difference(build, own)
+        half = found.half_width(0.95, 2)
+        assert [said.difference, said.low, said.high] == pytest.approx(
+            [found.mean, found.mean - half, found.mean + half]
         )
-        assert found.inflation == inflation(order, NUMBERS)
-        assert (found.drift, found.drift_low, found.drift_high) == drift(build, own)
-        assert found.could_be == max(abs(found.drift_low), abs(found.drift_high))
-        assert found.verdict == "likely_real"
+        assert said.half_high - said.difference == pytest.approx(found.half_width(0.5))
+        assert (said.method, said.verdict, said.compared) == ("welch_with_shot_number", "likely_real", 2)
+
+
+def test_a_drift_that_makes_a_difference_makes_none_once_allowed_for() -> None:
+    """The same club twice, the build always five shots later, the golfer warming up by two yards a shot."""
+    build, own = split(200 + 2 * NUMBERS + np.tile([0.5, -0.5], 10), FIVES)
+    plain, said, _ = settled(build, own)
+    assert plain.verdict == "not_settled"
+    assert plain.difference == pytest.approx(10.0, abs=0.5)
+    assert said.difference == pytest.approx(0.0, abs=0.3)
+    assert said.verdict == "same"
 
 
 @pytest.mark.parametrize(("limit", "adjusted"), [(1.0, True), (0.999, False)])
 def test_the_limit_of_inflation(monkeypatch: pytest.MonkeyPatch, limit: float, adjusted: bool) -> None:  # noqa: FBT001
     assert MOST_INFLATION == 1.3
     monkeypatch.setattr("pipeline.analysis.order.MOST_INFLATION", limit * inflation(FIVES, NUMBERS))
-    build, own = split(np.random.default_rng(5).normal(200, 5, 20), FIVES)
-    found = order_effect((1, *build), (0, *own), 5.0)
-    assert found is not None
-    assert found.adjusted is adjusted
+    *_, effect = settled(*split(np.random.default_rng(5).normal(200, 5, 20), FIVES))
+    assert effect.adjusted is adjusted
 
 
-def test_below_three_shots_nothing_is_said() -> None:
+def test_three_shots_with_either_club_are_enough_to_allow_for_the_order() -> None:
     build, own = split(np.arange(20.0), TURNS)
-    assert order_effect((1, build[0][:2], build[1][:2]), (0, *own), 5.0) is None
-    assert order_effect((1, *build), (0, own[0][:2], own[1][:2]), 5.0) is None
-    assert order_effect((1, build[0][:3], build[1][:3]), (0, *own), 5.0) is not None
+    *_, effect = settled((build[0][:3], build[1][:3]), (own[0][:3], own[1][:3]))
+    assert effect.adjusted
+
+
+# --- places -------------------------------------------------------------------------------------------------------
+def placed(*times: str | None) -> list[float]:
+    frame = pl.DataFrame({"number": range(1, len(times) + 1), "time": pl.Series(times, dtype=pl.String)})
+    return [float(place) for place in hitting_places(frame)]
+
+
+def test_places_go_by_time_where_every_shot_has_one() -> None:
+    assert placed("2026-11-25T10:02:00", "2026-11-25T10:01:00", "2026-11-25T09:59:00") == [3, 2, 1]
+
+
+def test_places_go_by_the_files_where_a_time_is_missing() -> None:
+    assert placed("2026-11-25T10:02:00", None, "2026-11-25T09:59:00") == [1, 2, 3]
+
+
+def test_shots_of_one_second_keep_the_files_order() -> None:
+    assert placed("2026-11-25T10:02:00", "2026-11-25T10:01:00", "2026-11-25T10:02:00") == [2, 1, 3]

@@ -10,12 +10,13 @@ import pytest
 
 from pipeline.analysis.ball_flight import FlightModel, add_used
 from pipeline.analysis.dispersion import prediction_ellipse
-from pipeline.analysis.results import comparisons, set_result, shot_results
+from pipeline.analysis.results import set_result, shot_results
 from pipeline.records import Build, Fate, ShotSet
 
 MakeFrame = Callable[..., pl.DataFrame]
 NAN: Final = math.nan
 COUNTED, ASKED, MISHIT, BAD = Fate("counted"), Fate("asked"), Fate("mishit"), Fate("bad_read")
+BY_HAND: Final = Fate("mishit", "staff", words="asked", by="staff")
 CARRY: Final = [200.0, 204.0, 196.0, 202.0, 198.0, 150.0, 20.0]
 OFFLINE: Final = [1.0, -3.0, 4.0, 2.0, -6.0, 50.0, 90.0]
 FATES: Final = [*[COUNTED] * 4, ASKED, MISHIT, BAD]
@@ -47,6 +48,10 @@ def test_a_set_counts_its_fates_and_averages_what_counts(frame: MakeFrame, model
         ([COUNTED] * 5 + [MISHIT] * 3, True),
         ([ASKED] * 6, False),
         ([BAD], True),
+        ([COUNTED] * 5 + [BY_HAND] * 4, False),  # staff's word is not the set's unevenness
+        ([COUNTED] * 5 + [MISHIT] * 3 + [BY_HAND], False),  # 3 of 9
+        ([COUNTED] * 5 + [MISHIT] * 4 + [BY_HAND], True),
+        ([BY_HAND] * 4, True),  # nothing left to average
     ],
 )
 def test_uneven_from_more_than_a_third_set_aside(
@@ -102,52 +107,6 @@ def test_a_set_of_which_nothing_counts(drives: MakeFrame, model: FlightModel, fa
     assert (found.n_counted, found.averages, found.ellipse, found.flight, found.uneven) == (0, {}, None, None, True)
 
 
-# --- comparisons --------------------------------------------------------------------------------------------------
-def four_sets(frame: MakeFrame) -> tuple[list[ShotSet], pl.DataFrame]:
-    sets = [club(0, own=True), club(1), club(2, "wedge"), club(3)]
-    carry = [200.0, 202.0, 198.0, 200.0] + [210.0, 212.0, 208.0, 50.0] + [90.0] * 4 + [205.0, 207.0, 203.0, NAN]
-    return sets, frame(16, set=[i for i in range(4) for _ in range(4)], used_carry_m=carry)
-
-
-def test_only_clubs_of_the_own_kind_are_compared_by_shots_that_count(frame: MakeFrame) -> None:
-    sets, shots = four_sets(frame)
-    fates = [COUNTED] * 3 + [ASKED] + [COUNTED] * 3 + [MISHIT] + [COUNTED] * 8
-    found = comparisons(sets, shots, fates, {"carry_m": "measured"}, 5.0)
-    assert [(c.build, c.against, c.compared, c.difference) for c in found] == [(1, 0, 2, 10.0), (3, 0, 2, 5.0)]
-    assert found[0].quantity == "carry_m"
-    fewer = comparisons(sets, shots, [COUNTED] * 13 + [BAD, COUNTED, COUNTED], {"carry_m": "measured"}, 5.0)
-    assert [(c.build, c.compared) for c in fewer] == [(1, 1)]
-
-
-def test_the_smallest_difference_reaches_the_verdict(frame: MakeFrame) -> None:
-    shots = frame(16, set=[0] * 8 + [1] * 8, used_carry_m=[199.0, 201.0] * 8)
-    sets = [club(0, own=True), club(1)]
-    said = [comparisons(sets, shots, [COUNTED] * 16, {"carry_m": "x"}, worth)[0].verdict for worth in (1.0, 2.0)]
-    assert said == ["not_settled", "same"]
-
-
-def test_no_carry_no_comparison(frame: MakeFrame) -> None:
-    sets, shots = four_sets(frame)
-    assert comparisons(sets, shots, [COUNTED] * 16, {"offline_m": "measured"}, 5.0) == ()
-
-
-def test_clubs_of_unknown_kind_are_compared_with_each_other(frame: MakeFrame) -> None:
-    shots = frame(12, set=[0] * 4 + [1] * 4 + [2] * 4, used_carry_m=[1.0, 2.0, 3.0, 4.0] * 3)
-    sets = [club(0, None, own=True), club(1, None), club(2, "driver")]
-    assert [c.build for c in comparisons(sets, shots, [COUNTED] * 12, {"carry_m": "x"}, 5.0)] == [1]
-
-
-def test_a_constant_added_to_a_build_shifts_its_difference_alone(frame: MakeFrame) -> None:
-    sets, shots = four_sets(frame)
-    moved = shots.with_columns(
-        used_carry_m=pl.col("used_carry_m") + pl.when(pl.col("set") == 1).then(7.0).otherwise(0.0)
-    )
-    before, after = (comparisons(sets, s, [COUNTED] * 16, {"carry_m": "x"}, 5.0) for s in (shots, moved))
-    assert after[0].difference == pytest.approx(before[0].difference + 7.0)
-    assert [after[0].low, after[0].high] == pytest.approx([before[0].low + 7, before[0].high + 7])
-    assert after[1] == before[1]
-
-
 # --- shots --------------------------------------------------------------------------------------------------------
 def test_every_shot_is_listed_with_what_is_known_of_it(frame: MakeFrame) -> None:
     shots, sources = add_used(frame(3, set=[0, 0, 0], carry_m=[150.0, 151.0, None], ball_speed_mps=[60.0, NAN, 0.0]))
@@ -164,3 +123,10 @@ def test_every_shot_is_listed_with_what_is_known_of_it(frame: MakeFrame) -> None
         {"ball_speed_mps": 0.0},
     ]
     assert [s.used for s in found] == [{"carry_m": 150.0}, {"carry_m": 151.0}, {}]
+
+
+def test_the_typical_value_of_an_uneven_set_is_its_median(frame: MakeFrame, model: FlightModel) -> None:
+    shots, sources = add_used(frame(6, carry_m=[200.0, 201.0, 230.0, 1.0, 2.0, 3.0]))
+    even = set_result(club(0), shots, [COUNTED] * 3 + [BY_HAND] * 3, sources, model)
+    assert even.typical("carry_m") == pytest.approx(631 / 3)
+    assert set_result(club(0), shots, [COUNTED] * 3 + [MISHIT] * 3, sources, model).typical("carry_m") == 201.0

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.analysis.robust import mad_sigma, scale_and_cut, stand_out
+from pipeline.analysis.robust import mad_sigma, parts_from_median, scale_and_cut, stand_out
 
 Floats = NDArray[np.float64]
 EIGHT: Final = np.array([-3.0, -2.0, -1.0, -0.5, 0.5, 1.0, 2.0, 3.0])  # median 0, MAD 1.5
@@ -217,3 +217,31 @@ def test_borrowing_finds_more_than_a_set_alone() -> None:
         alone += stand_out(groups[:1], "low", 1e-9)[0][3]
         lending += stand_out(groups, "low", 1e-9)[0][3]
     assert lending / 400 > alone / 400 + 0.08
+
+
+# --- mean and median ----------------------------------------------------------------------------------------------
+def test_mean_and_median_part_by_half_a_spread_or_more() -> None:
+    """Eight values around 10 with a spread of 2 lent by the others; the last is moved until the mean follows."""
+    others = [(9, np.array([8.0, 12, 9, 11, 10, 7, 13, 10]))] * 3
+    for pull, parted in ((0.0, ()), (6.0, ()), (20.0, (1,))):
+        values = np.array([9.0, 11, 9.5, 10.5, 10, 10, 9.8, 10.2 + pull])
+        assert parts_from_median([(1, values), *others]) == parted
+
+
+def test_fewer_than_five_values_never_part() -> None:
+    assert parts_from_median([(1, np.array([1.0, 1.0, 1.0, 90.0]))]) == ()
+
+
+def test_a_printed_step_is_no_reason_to_part() -> None:
+    values = np.array([200.0, 200, 200, 200, 200, 200, 200, 201])  # no spread but for one printed step
+    assert parts_from_median([(1, values)], 0.5) == ()
+    assert parts_from_median([(1, values)]) == (1,)  # without knowing the step: half the values show no spread
+
+
+@pytest.mark.parametrize(("n", "sets"), [(5, 1), (8, 1), (12, 1), (6, 4), (12, 4)])
+def test_clean_sets_seldom_part(n: int, sets: int) -> None:
+    """At most 3 clean sets in 100, with three binomial errors of 600 sets."""
+    generator = np.random.default_rng(n + sets)
+    visits = 600 // sets
+    found = sum(len(parts_from_median([(k, generator.normal(200, 8, n)) for k in range(sets)])) for _ in range(visits))
+    assert found / 600 <= 0.03 + 3 * (0.03 * 0.97 / 600) ** 0.5

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from pipeline.analysis.accuracy import one_way
 from pipeline.analysis.comparison import Difference, shots_needed, welch
 from pipeline.analysis.dispersion import prediction_ellipse
 from pipeline.analysis.robust import mad_sigma, stand_out
@@ -72,6 +73,16 @@ def _half_width(sizes: list[int]) -> Found:
     return {i: Difference(0.0, math.sqrt(2 / n), 2 * n - 2).half_width(0.95) for i, n in enumerate(sizes)}
 
 
+def _one_way(groups: list[list[float]]) -> Found:
+    return {0: one_way([np.array(group) for group in groups])[0]}
+
+
+def _one_way_in_tenths(constant: int, middles: list[int], replicates: int) -> Found:
+    """Build groups of a middle and as many middle - 0.1 as middle + 0.1; whole tenths first, so each value is exact."""
+    tenths = [[middle, *[middle - 1, middle + 1] * ((replicates - 1) // 2)] for middle in middles]
+    return {0: one_way([(10 * constant + np.array(group, dtype=np.float64)) / 10 for group in tenths])[0]}
+
+
 FUNCTIONS: Final[dict[str, Callable[..., Found]]] = {
     "welch": _welch,
     "mad_constants": _mad_constants,
@@ -80,6 +91,8 @@ FUNCTIONS: Final[dict[str, Callable[..., Found]]] = {
     "axis_factor": _axis_factor,
     "shots_needed": _shots_needed,
     "half_width": _half_width,
+    "one_way": _one_way,
+    "one_way_in_tenths": _one_way_in_tenths,
 }
 
 

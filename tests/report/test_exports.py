@@ -3,7 +3,10 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
 
 from pipeline import exports
 from pipeline.records import Fitting, ShotFile
@@ -46,3 +49,46 @@ def test_a_label_is_never_a_formula(make_file: Callable[..., ShotFile], fit_file
     made = exports.shots_csv(fit_files([make_file(["=1+1", "+cmd", "@sum", "-x"])]))
     labels = {row["club"] for row in csv.DictReader(io.StringIO(made))}
     assert labels == {"'=1+1", "'+cmd", "'@sum", "'-x"}
+
+
+def test_json_holds_everything_judged_with_letters_for_the_sets(driver_fitting: Fitting) -> None:
+    document = json.loads(exports.fitting_json(driver_fitting))
+    judged = driver_fitting.judged
+    assert [(o["build"], o["against"], o["adjusted"]) for o in document["order"]] == [
+        ("B", "A", False),
+        ("C", "A", False),
+    ]
+    assert [a["set"] for a in document["accuracy"]] == ["A", "B", "C"]
+    assert document["accuracy"][1]["width"]["sd"] == judged.accuracies[1].width.sd
+    assert [(s["build"], s["quantity"]) for s in document["spread"]] == [
+        ("B", "offline_m"), ("C", "offline_m"), ("B", "carry_m"), ("C", "carry_m"),
+    ]  # fmt: skip
+    assert judged.exchange is not None
+    assert document["exchange"]["left_m"] == judged.exchange.left_m
+    assert document["expectation_prior"] == {"spread_m": 2.7432, "freedom": 8.0, "source": "stated"}
+    assert document["gapping"] is None
+    assert document["mean_and_median_part"] == []
+
+
+def test_json_names_the_clubs_of_a_bag_by_letter(make_file: Callable[..., ShotFile], fit_files: FitFiles) -> None:
+    bag = json.loads(exports.fitting_json(fit_files([make_file(["9 iron", "8 iron", "7 iron"])])))["gapping"]
+    assert [club["set"] for club in bag["clubs"]] == ["C", "B", "A"]
+    assert [(gap["longer"], gap["shorter"]) for gap in bag["gaps"]] == [("C", "B"), ("B", "A")]
+
+
+def test_json_gives_no_mean_of_a_set_too_uneven_to_average(driver_fitting: Fitting) -> None:
+    first = driver_fitting.sets[0]
+    fitting = replace(driver_fitting, sets=(replace(first, uneven=True), *driver_fitting.sets[1:]))
+    uneven, even = json.loads(exports.fitting_json(fitting))["sets"][:2]
+    assert [uneven["averages"]["carry_m"][key] for key in ("mean", "low", "high")] == [None] * 3
+    assert uneven["averages"]["carry_m"]["median"] == first.averages["carry_m"].median
+    assert even["averages"]["carry_m"]["mean"] == driver_fitting.sets[1].averages["carry_m"].mean
+
+
+def test_every_key_of_the_document_is_in_the_readme(driver_fitting: Fitting) -> None:
+    readme = Path(__file__).resolve().parents[2].joinpath("README.md").read_text(encoding="utf-8")
+    part = readme[readme.index("### fitting.json") : readme.index("## Other systems")]
+    document = json.loads(exports.fitting_json(driver_fitting))
+    keys = {*document, *(key for name in ("comparison", "expectation", "order", "spread") for key in document[name][0])}
+    keys |= {*document["accuracy"][0], *document["exchange"], *document["expectation_prior"]}
+    assert sorted(key for key in keys if not re.search(rf"\b{key}\b", part)) == []
