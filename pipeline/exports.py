@@ -10,7 +10,9 @@ from typing import Any
 
 from pipeline import findings
 from pipeline.judgements import Accuracy, Bag, BagClub, Expectation, Judged, OrderEffect, SpreadComparison
+from pipeline.lever_records import LeverStory
 from pipeline.records import Average, Comparison, Fitting, SetResult, ShotResult
+from pipeline.room_records import Outlook
 from pipeline.schema import measurements
 
 SCHEMA_VERSION = 1
@@ -52,7 +54,7 @@ def _set(result: SetResult) -> dict[str, Any]:
 
 
 def _between(
-    record: Comparison | Expectation | OrderEffect | SpreadComparison, letters: Sequence[str]
+    record: Comparison | Expectation | OrderEffect | SpreadComparison | LeverStory, letters: Sequence[str]
 ) -> dict[str, Any]:
     """Write what is said of a build against the own club, with letters for the sets."""
     return {**dataclasses.asdict(record), "build": letters[record.build], "against": letters[record.against]}
@@ -72,7 +74,7 @@ def _judged(judged: Judged, letters: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def _of_set(record: Accuracy | BagClub, letters: Sequence[str]) -> dict[str, Any]:
+def _of_set(record: Accuracy | BagClub | Outlook, letters: Sequence[str]) -> dict[str, Any]:
     values = dataclasses.asdict(record)
     return {"set": letters[values.pop("set_index")], **values}
 
@@ -124,6 +126,11 @@ def fitting_json(fitting: Fitting) -> str:
         "sets": [_set(result) for result in fitting.sets],
         "comparison": [_between(c, letters) for c in fitting.comparisons],
         **_judged(fitting.judged, letters),
+        "levers": {
+            "from_own": [_between(story, letters) for story in fitting.levers.from_own],
+            "steps": [_between(story, letters) for story in fitting.levers.steps],
+        },
+        "outlook": [_of_set(outlook, letters) for outlook in fitting.outlooks],
         "shots": [_shot(shot, fitting) for shot in fitting.shots],
         "unreadable_rows": [
             {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected

@@ -61,5 +61,5 @@ class LeverStory:
 class VisitLevers:
     """The stories of a visit: the sets that do the own club's job, against it and each against the one before."""
 
-    from_own: tuple[LeverStory, ...]
-    steps: tuple[LeverStory, ...]
+    from_own: tuple[LeverStory, ...] = ()
+    steps: tuple[LeverStory, ...] = ()

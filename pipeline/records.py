@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from pipeline.judgements import Judged
+from pipeline.lever_records import VisitLevers
+from pipeline.room_records import Outlook
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -351,6 +353,8 @@ class Fitting:
     home: HomeCourse | None
     cautions: tuple[str, ...]  # codes, worded by the vocabulary
     judged: Judged = field(default_factory=Judged)
+    levers: VisitLevers = field(default_factory=VisitLevers)
+    outlooks: tuple[Outlook, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

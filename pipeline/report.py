@@ -5,7 +5,7 @@ from typing import Any
 
 import jinja2
 
-from pipeline import pictures, svg, tables, wording
+from pipeline import lever_words, pictures, svg, tables, wording
 from pipeline.records import Fitting
 from pipeline.resources import folder
 from pipeline.settings import Settings
@@ -48,6 +48,7 @@ def _context(page: Page) -> dict[str, Any]:
             f"read.{'landing' if any(r.ellipse for r in page.fitting.sets) else 'landing_few'}"
         ),
         "where_rows": tables.where_rows(page),
+        **_levers(page),
         "accuracy_table": tables.accuracy_table(page),
         "accuracy_sentences": wording.accuracy_sentences(page),
         "bag_table": tables.bag_table(page),
@@ -61,6 +62,22 @@ def _context(page: Page) -> dict[str, Any]:
         "how": wording.how(page),
         "notes": (page.fitting.facts.notes or "")[:2000],
         "cautions": wording.cautions(page),
+    }
+
+
+def _levers(page: Page) -> dict[str, Any]:
+    ahead = lever_words.outlook(page)
+    label = page.label(page.fitting.sets[ahead.set_index]) if ahead else ""
+    return {
+        "brought_table": lever_words.brought_table(page),
+        "brought_sentences": lever_words.brought_sentences(page),
+        "steps_table": lever_words.steps_table(page),
+        "room_heading": page.words.say("headings.room", label=label),
+        "room_table": lever_words.room_table(page),
+        "room_sentences": lever_words.room_sentences(page),
+        "room_cautions": lever_words.room_cautions(page),
+        "worth_table": lever_words.worth_table(page),
+        "window_sentences": lever_words.window_sentences(page),
     }
 
 

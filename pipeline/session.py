@@ -8,12 +8,14 @@ from dataclasses import replace
 
 import polars as pl
 
-from pipeline import profiles
+from pipeline import findings, profiles
 from pipeline.analysis import ball_flight, judging, other_air, results, sets
+from pipeline.analysis.attribution import levers
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.cautions import cautions
 from pipeline.analysis.device_check import device_checks
 from pipeline.analysis.fates import fates
+from pipeline.analysis.outlook import outlook_of
 from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
 from pipeline.physics.atmosphere import Air, air_at
 from pipeline.physics.ground import FIRMNESS
@@ -178,4 +180,21 @@ def fit(
         home=_home(facts, settings, frame, decided, model),
         cautions=(),
     )
-    return replace(fitting, cautions=cautions(fitting, frame))
+    return _with_levers(replace(fitting, cautions=cautions(fitting, frame)), frame, decided, model)
+
+
+def _with_levers(fitting: Fitting, frame: pl.DataFrame, decided: Sequence[Fate], model: FlightModel) -> Fitting:
+    """Add what each lever brought, and what is ahead with the own club and with the build the answer speaks of.
+
+    Sets too uneven to average have no middle shot to read a delivery from.
+    """
+    even = [result for result in fitting.sets if not result.uneven]
+    if not any(result.set.is_own for result in even):
+        return fitting
+    spoken_of = findings.answer(fitting).subject.set.index
+    ahead = [result for result in even if result.set.is_own or result.set.index == spoken_of]
+    return replace(
+        fitting,
+        levers=levers([result.set for result in even], frame, decided, model),
+        outlooks=tuple(outlook_of(result, frame, decided, model) for result in ahead),
+    )

@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from pipeline.analysis.attribution import LEVERS
+from pipeline.analysis.delivery import NEEDS
 from pipeline.analysis.mishits import _CHANNELS
 from pipeline.resources import folder, table
 from pipeline.schema import measurements
@@ -57,3 +59,15 @@ def test_every_caution_code_has_words() -> None:
 def test_a_missing_word_is_a_fault_of_ours() -> None:
     with pytest.raises(KeyError):
         words("en").get("answer.no_such_sentence")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_lever_way_and_caution_has_words(language: str) -> None:
+    tree, advice = words(language).tree, table("lever_advice")
+    ways = {way for row in advice.values() for way in (*row["ways"], *row.get("turf", ()))}
+    assert ways <= tree["way"].keys()
+    assert {code for row in advice.values() for code in row["cautions"]} <= tree["way_caution"].keys()
+    levers = {lever for names in LEVERS.values() for lever in names}
+    assert levers | {"attack_and_fit", "modelled", "unexplained", "measured"} <= tree["lever"].keys()
+    assert set(NEEDS) - {"full"} <= tree["lever_tier"].keys()
+    assert {"club_speed", "strike", "attack", "loft", "spin"} <= tree["worth"].keys()

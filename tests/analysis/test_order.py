@@ -65,7 +65,7 @@ def test_without_a_slope_to_share_the_fit_is_welchs() -> None:
     build, own = values[:12], values[12:]
     numbers = np.tile([-1.0, 1.0], 6)
     level = [part - numbers * (numbers @ part) / 12 for part in (build, own)]  # no slope in either
-    found, plain = adjusted_difference((level[0], numbers), (level[1], numbers)), welch(*level)
+    found, plain = adjusted_difference((level[0], numbers), (level[1], numbers)), welch(level[0], level[1])
     assert found.mean == pytest.approx(plain.mean)
     assert found.standard_error == pytest.approx(plain.standard_error * math.sqrt(11 / 10.5))
     assert found.freedom == pytest.approx(plain.freedom * 10.5 / 11)

@@ -49,8 +49,8 @@ def two_clubs(n: int, faster: float) -> list[bench.Claims]:
 def test_the_interval_of_two_clubs_holds_the_truth(n: int, faster: float) -> None:
     """Clubs alike in truth, and one struck 3 % faster (10 yd of a driver, 6 of an iron: both are flown).
 
-    Measured with 3200 visits a size, ± .004: .960, .957 and .958 of six, eight and twelve shots. Without the widening for
-    shots set aside (comparison.widened) it was .944, .938 and .934: small mishits stay in, good extremes are set aside.
+    Measured with 3200 visits a size, ± .004: .960, .957 and .958 of six, eight and twelve shots. Without the widening
+    for shots set aside (comparison.widened) it was .944, .938 and .934: small mishits stay in, good extremes go.
     """
     visits = 2 * TWO_CLUBS
     kept = np.mean([found.alone_kept for found in two_clubs(n, faster)])

@@ -287,3 +287,49 @@ def test_an_uneven_set_shows_its_middle_and_no_average(driver_fitting: Fitting) 
     assert f"the middle one of the rest carried {median:.0f} yd." in page
     assert "true average" not in page[: page.index("What we suggest")]
     assert "too uneven to average, so the middle value is shown instead" in page
+
+
+# --- levers -------------------------------------------------------------------------------------------------------
+def test_each_lever_is_told_with_its_range_and_the_parts_sum(driver_fitting: Fitting) -> None:
+    page = html(driver_fitting)
+    told = next(s for s in driver_fitting.levers.from_own if s.build == 2)
+    speed = next(gain for gain in told.carry.levers if gain.lever == "club_speed")
+    low, middle, high = (f"{value / 0.9144:+.0f}" for value in (speed.low_m, speed.gain_m, speed.high_m))
+    assert f"{middle} ({low} to {high})" in page
+    assert told.carry.modelled is not None
+    assert told.carry.measured_m == pytest.approx(
+        sum(gain.gain_m for gain in told.carry.levers) + told.carry.unexplained.gain_m  # type: ignore[union-attr]
+    )
+    assert "Where did the yards come from?" in page
+    assert "From your own club to Driver 3:" in page
+
+
+def test_only_a_lever_that_is_sure_is_praised(driver_fitting: Fitting) -> None:
+    told = driver_fitting.levers.from_own[-1]
+    unsure = replace(told.carry.levers[0], sayable=False)
+    story = replace(told, carry=replace(told.carry, levers=(unsure, *told.carry.levers[1:])))
+    page = html(replace(driver_fitting, levers=replace(driver_fitting.levers, from_own=(story,))))
+    assert "Club speed brought" in html(driver_fitting)
+    assert "Club speed brought" not in page
+    assert "cannot say for sure that they moved the distance: Club speed." in page
+
+
+def test_attack_and_fit_are_told_as_one_where_lofts_are_unknown(iron_fitting: Fitting) -> None:
+    page = html(iron_fitting)
+    assert "Attack angle and fit together" in page
+    assert "The static loft of both clubs is not known" in page
+    assert ">A club that fits<" not in page[: page.index("What could still be gained")]
+
+
+def test_room_stands_beside_its_cautions(driver_fitting: Fitting) -> None:
+    page = html(driver_fitting)
+    assert "Stop at any pain." in page
+    assert "nothing here is promised" in page
+    assert "What could still be gained with Driver 3, and how?" in page
+    assert "Which launch suits you?" in page
+
+
+def test_without_levers_the_report_has_no_empty_part(make_file: MakeFile, fit_files: FitFiles) -> None:
+    page = html(fit_files([make_file(["driver a", "driver b"], carry_only=True)]))
+    assert "Where did the yards come from?" not in page
+    assert "What could still be gained" not in page
