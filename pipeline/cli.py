@@ -18,12 +18,14 @@ COMMANDS = {
     "process": "work off a studio's drop folder once",
     "check": "show how a shot file is read, without making anything",
     "answer": "answer what a held file asks, once for all files of its layout",
+    "letter": "show the letter of a report, or send it",
     "fly": "fly a ball through air and over ground",
     "doctor": "say what is missing on this machine and how to get it",
 }
 EXIT_CODES = """exit codes:
   0 done   2 file unreadable   3 an answer is needed   4 too few shots   5 report not made   6 setting not understood
-  7 folder missing or in use   8 part missing on this machine   64 command not understood   70 a fault of ours"""
+  7 folder missing or in use   8 part missing on this machine   9 letter not sent
+  64 command not understood   70 a fault of ours"""
 
 
 class _Parser(argparse.ArgumentParser):

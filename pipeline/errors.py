@@ -52,5 +52,11 @@ class MissingPartError(PipelineError):
     exit_code = 8
 
 
+class LetterError(PipelineError):
+    """The letter cannot be sent, or it is not known whether it was."""
+
+    exit_code = 9
+
+
 USAGE_EXIT_CODE = 64  # the command line was not understood (EX_USAGE of sysexits)
 INTERNAL_EXIT_CODE = 70  # a fault of ours (EX_SOFTWARE of sysexits)

@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 
-from pipeline import arrivals, outputs, session, strict_toml, studio, visit_facts
+from pipeline import arrivals, letter, outputs, session, strict_toml, studio, visit_facts
 from pipeline.answers import Answers
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, PipelineError, UnreadableFileError
@@ -291,6 +291,7 @@ class Inbox:
             f"{len(fitting.shots)} balls, {counted} counted, {len(fitting.sets)} set{'s' * (len(fitting.sets) > 1)}"
         )
         message += "".join(f"; {check.file}: {device_note(check)}" for check in fitting.device_check if check.far_off)
+        message += "".join(f"; {note}" for note in [letter.address_note(fitting.facts.email)] if note)
         _LOG.info("visit %s: reported", entry.id[:8])
         self.tell(Event("reported", entry.name, message, 0, place / "report.pdf", seconds))
 

@@ -43,6 +43,26 @@ SIGHTINGS = sa.Table(
     sa.Column("visit", sa.String, nullable=False),
 )  # fmt: skip
 
+SENDINGS = sa.Table(  # no address: the letter in outbox/ has it, and doubles are found without it
+    "sending", _tables,
+    sa.Column("visit", sa.String, primary_key=True),
+    sa.Column("version", sa.String, primary_key=True),  # of the report
+    sa.Column("number", sa.Integer, primary_key=True),  # 1, and one more for every time it was sent on purpose again
+    sa.Column("state", sa.String, nullable=False),  # sending | sent
+    sa.Column("at", sa.String, nullable=False),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """One sending of a letter; still `sending` when the program stopped before it knew how it ended."""
+
+    visit: str
+    version: str
+    number: int
+    state: str
+    at: str
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
@@ -76,7 +96,8 @@ class Ledger:
             self.close()
             msg = (
                 f"{path}: the ledger cannot be used ({fault.orig}). If it is damaged, move it away and start again: "
-                "a new one is made, the dropped files are read once more, and no report is made twice."
+                "a new one is made, the dropped files are read once more, and no report is made twice. "
+                "Which letters were sent is then no longer known."
             )
             raise FolderError(msg) from fault
 
@@ -165,3 +186,34 @@ class Ledger:
         query = sa.select(ORIGINALS.c.name, ORIGINALS.c.stored).where(ORIGINALS.c.visit == row.id)
         originals = tuple((r.name, r.stored) for r in connection.execute(query.order_by(ORIGINALS.c.position)))
         return Entry(row.id, row.name, row.state, row.attempts, row.place, originals)
+
+    # --- letters -------------------------------------------------------------------------------------------------
+    def last_sending(self, visit: str, version: str) -> Sending | None:
+        """Give the last sending of a visit's letter in that version."""
+        of_letter = (SENDINGS.c.visit == visit) & (SENDINGS.c.version == version)
+        query = sa.select(SENDINGS).where(of_letter).order_by(SENDINGS.c.number.desc())
+        with self._transaction() as connection:
+            row = connection.execute(query).first()
+        return Sending(*row) if row else None
+
+    def begin_sending(self, visit: str, version: str, at: str, *, again: bool = False) -> Sending | None:
+        """Note that a letter is about to be sent; None when that was noted before and again was not asked for.
+
+        One statement, so that of two programs at the same time only one gets to send.
+        """
+        of_letter = (SENDINGS.c.visit == visit) & (SENDINGS.c.version == version)
+        last = sa.func.coalesce(sa.select(sa.func.max(SENDINGS.c.number)).where(of_letter).scalar_subquery(), 0)
+        new = insert(SENDINGS).values(
+            visit=visit, version=version, number=last + 1 if again else 1, state="sending", at=at
+        )
+        with self._transaction() as connection:
+            row = connection.execute(new.on_conflict_do_nothing().returning(*SENDINGS.c)).first()
+        return Sending(*row) if row else None
+
+    def end_sending(self, sending: Sending, at: str, *, sent: bool) -> None:
+        """Note that a letter was sent, or forget the sending when it surely was not."""
+        keys = (SENDINGS.c.visit, SENDINGS.c.version, SENDINGS.c.number)
+        this = sa.tuple_(*keys) == sa.tuple_(sending.visit, sending.version, sending.number)
+        change = sa.update(SENDINGS).values(state="sent", at=at) if sent else sa.delete(SENDINGS)
+        with self._transaction() as connection:
+            connection.execute(change.where(this))

@@ -1,57 +1,40 @@
-"""HTML → PDF bytes: tagged, reproducible, and fetching nothing but our own templates and fonts."""
+"""HTML → PDF bytes, drawn in a child process: a page that hangs or eats memory ends that process and no other.
 
-import logging
-from pathlib import Path
-from typing import Any
+The child is another Python (see pdf_process), not a fork or a spawned copy of this program: nothing of ours runs in it
+twice, whoever calls us from whatever script.
+"""
 
-from pipeline.errors import MissingPartError, ReportError
-from pipeline.resources import folder
+import atexit
 
-HOW_TO_GET_PANGO = (
-    "The PDF needs the system library Pango. Debian or Ubuntu: "
-    "sudo apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. macOS: brew install pango. "
-    "Windows: install Pango with MSYS2 (pacman -S mingw-w64-x86_64-pango) and put its bin folder on PATH. "
-    "Then run: baywright doctor."
-)
+from pipeline import typeface
+from pipeline.pdf_process import Renderer
+from pipeline.pdf_worker import job
+from pipeline.pdf_writer import Attached
 
+__all__ = ["Attached", "close", "load", "make", "prepare"]
 
-def load() -> Any:  # noqa: ANN401 - the renderer's module
-    """Import the renderer; raises MissingPartError that says exactly what to install."""
-    try:
-        import weasyprint  # noqa: PLC0415 - half a second and system libraries, needed for a PDF only
-    except (ImportError, OSError) as fault:
-        msg = f"{HOW_TO_GET_PANGO} (The machine said: {str(fault).splitlines()[0][:200]})"
-        raise MissingPartError(msg) from fault
-    for name in ("weasyprint", "fontTools"):
-        logging.getLogger(name).setLevel(logging.ERROR)
-    return weasyprint
+_RENDERER = Renderer()
+atexit.register(_RENDERER.close)
 
 
-def _own_files_only(weasyprint: Any) -> Any:  # noqa: ANN401
-    """Build the fetcher: files of report_templates, and nothing else on disk or network."""
-    allowed = folder("report_templates").resolve()
-
-    class OwnFiles(weasyprint.urls.URLFetcher):  # type: ignore[misc]
-        """Refuse every address but our own files."""
-
-        def fetch(self, url: str, headers: Any = None) -> Any:  # noqa: ANN401
-            path = Path(url.removeprefix("file://")).resolve() if url.startswith("file://") else None
-            if path is None or not path.is_relative_to(allowed):
-                msg = f"the report may not fetch {url[:80]!r}"
-                raise ValueError(msg)
-            return super().fetch(url, headers)
-
-    return OwnFiles()
+def prepare() -> None:
+    """Start loading the renderer, and do not wait for it."""
+    _RENDERER.prepare()
 
 
-def make(html: str, identifier: str) -> bytes:
-    """Turn a page into a PDF/UA-1 file; the same page and identifier always give the same bytes on one machine."""
-    weasyprint = load()
-    base = folder("report_templates").resolve().as_uri() + "/"
-    try:
-        page = weasyprint.HTML(string=html, base_url=base, url_fetcher=_own_files_only(weasyprint))
-        made: bytes = page.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=identifier.encode())
-    except Exception as fault:
-        msg = f"The PDF could not be made: {type(fault).__name__}: {str(fault)[:200]}"
-        raise ReportError(msg) from fault
-    return made
+def load() -> str:
+    """Wait until the renderer is loaded; gives its version, or raises MissingPartError that says what to install."""
+    return _RENDERER.version()
+
+
+def close() -> None:
+    """End the child process now; it is started again when needed."""
+    _RENDERER.close()
+
+
+def make(html: str, identifier: str, attached: Attached | None = None, renderer: Renderer = _RENDERER) -> bytes:
+    """Turn a page into a PDF/A-3a and PDF/UA-1 file; the same input always gives the same bytes on one machine.
+
+    Characters the typeface lacks are replaced. Raises ReportError, or MissingPartError when the renderer is missing.
+    """
+    return renderer.draw(job(typeface.printable(html), identifier, attached))

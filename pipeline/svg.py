@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import Any
 
+from pipeline import typeface
+
 INK, QUIET, RULE, FAINT, PAPER, WARN = "#1E2730", "#55606B", "#C9CED3", "#E9ECEF", "#FFFFFF", "#9B1C1C"
 # Contrast with white 4.9, 6.6, 5.2, 13.6, 15.1 to 1; shape and letter carry the meaning where colours look alike.
 MARKS = (("#69727D", "circle"), ("#0B5FA5", "square"), ("#B84A00", "diamond"), ("#3D1F5C", "triangle"))
@@ -38,8 +40,11 @@ def text_width(text: str, size: float) -> float:
 
 def clipped(text: str, size: float, width: float) -> str:
     """Shorten a text to a width."""
-    room = max(int(width / (size * _EM_SHARE)), 1)
-    return text if len(text) <= room else text[: room - 1].rstrip() + "…"
+    room = width / size
+    if typeface.width(text) <= room:
+        return text
+    ends = (n for n in range(len(text) - 1, 0, -1) if typeface.width(text[:n].rstrip() + "…") <= room)
+    return text[: next(ends, 0)].rstrip() + "…"
 
 
 def scale(low: float, high: float, start: float, end: float) -> Callable[[float], float]:

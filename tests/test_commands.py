@@ -77,7 +77,7 @@ def test_demo_makes_three_reports_and_says_where(folder: Path, run: Run) -> None
     for path in named:
         assert path.is_relative_to(folder / "baywright-demo" / "outbox")
         assert path.read_bytes().startswith(b"%PDF-1.")
-        assert {p.name for p in path.parent.iterdir()} == {"report.pdf", "shots.csv", "fitting.json"}
+        assert {p.name for p in path.parent.iterdir()} == {"report.pdf", "letter.eml", "shots.csv", "fitting.json"}
     assert not list((folder / "baywright-demo" / "set-back").iterdir())
     (folder / "baywright-demo-2").mkdir()
     from pipeline.commands import demo  # noqa: PLC0415

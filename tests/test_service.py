@@ -91,7 +91,7 @@ def half_made(place: Studio) -> list[Path]:
 
 
 def check_report(folder: Path) -> None:
-    assert {p.name for p in folder.iterdir()} == {"report.pdf", "shots.csv", "fitting.json"}
+    assert {p.name for p in folder.iterdir()} == {"report.pdf", "letter.eml", "shots.csv", "fitting.json"}
     pdf = (folder / "report.pdf").read_bytes()
     assert pdf.startswith(b"%PDF-1.")
     assert pdf.rstrip().endswith(b"%%EOF")

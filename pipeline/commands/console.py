@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pipeline.inbox import Event, Inbox
+    from pipeline.ledger import Ledger
     from pipeline.settings import Settings
     from pipeline.studio import Studio
 
@@ -50,13 +51,19 @@ def _tell(event: "Event") -> None:
         print(f"{'':9}→ {printable(str(event.place))}" + (f"  ({times})" if times else ""), flush=True)
 
 
-def open_inbox(studio: "Studio", settings: "Settings") -> "Inbox":
-    """Make the intake of a studio, with its log."""
-    from pipeline.inbox import Inbox
+def open_ledger(studio: "Studio") -> "Ledger":
+    """Open the ledger of a studio, with its log."""
     from pipeline.ledger import Ledger
 
     _log_to(studio.work / "log.txt")
-    return Inbox(studio, settings, Ledger(studio.work / "ledger.sqlite3"), tell)
+    return Ledger(studio.work / "ledger.sqlite3")
+
+
+def open_inbox(studio: "Studio", settings: "Settings") -> "Inbox":
+    """Make the intake of a studio, with its log."""
+    from pipeline.inbox import Inbox
+
+    return Inbox(studio, settings, open_ledger(studio), tell)
 
 
 def _log_to(path: Path) -> None:

@@ -38,6 +38,7 @@ def run(given: argparse.Namespace) -> int:
 
     place = _new_folder(given.folder)
     start = time.monotonic()
+    pdf.prepare()  # it loads while we load the rest
     print("1 of 3  a studio folder, with three visits of invented golfers dropped into it")
     studio = create(place)
     shutil.copy(folder("inbox_example") / "studio.toml", place / "studio.toml")
@@ -47,8 +48,10 @@ def run(given: argparse.Namespace) -> int:
         elif item.name not in ("README.md", "studio.toml"):
             shutil.copy(item, studio.inbox / item.name)
     print("2 of 3  reading, checking and working out the visits, making their reports", flush=True)
-    pdf.load()
+    import pipeline.inbox  # noqa: F401 - the rest
     from pipeline.commands.process import work_off
+
+    pdf.load()
 
     studio, settings = opened(place)
     held = lock(studio)

@@ -38,7 +38,7 @@ def _pdf() -> str:
     from pipeline import pdf
 
     made = pdf.make("<!DOCTYPE html><html lang='en'><title>doctor</title><body><p>doctor</p></body></html>", "doctor")
-    return f"a test page of {len(made)} bytes was made (renderer {pdf.load().__version__})"
+    return f"a test page of {len(made)} bytes was made (renderer {pdf.load()})"
 
 
 def _studio(root: Path) -> str:

@@ -33,7 +33,10 @@ def run(given: argparse.Namespace) -> int:
     from pipeline import pdf
     from pipeline.studio import lock, opened
 
+    pdf.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
+    import pipeline.inbox  # noqa: F401 - the rest
+
     pdf.load()  # a missing part is said before any file is touched
     held = lock(studio)
     try:

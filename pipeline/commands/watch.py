@@ -20,6 +20,7 @@ def run(given: argparse.Namespace) -> int:
     from pipeline.studio import lock, opened
     from pipeline.watcher import watch
 
+    pdf.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     held = lock(studio)
     stop = threading.Event()
