@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pipeline import findings
 from pipeline.clubs import same_job
 from pipeline.findings import Finding
-from pipeline.records import Average, Comparison, Fitting, SetResult, ShotResult
+from pipeline.records import Comparison, Fitting, SetResult, ShotResult
 from pipeline.settings import Settings
 from pipeline.shown import NBSP, Shown, number
 from pipeline.vocabulary import Words, words
@@ -50,10 +50,6 @@ class Page:
         """Fill a sentence; where a club was hit in several ways, in its own wording if there is one."""
         section, name = key.split(".")
         return self.words.say(f"{key}_way" if way and f"{name}_way" in self.words.get(section) else key, **values)
-
-    def value(self, average: Average | None, name: str) -> str:
-        """Write an average with its unit, or that it is not known."""
-        return self.shown.full(average.mean, name) if average else self.words.get("figures.unknown")
 
 
 def _balls(page: Page, n: int) -> str:

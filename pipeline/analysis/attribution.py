@@ -25,7 +25,7 @@ from pipeline.analysis.delivery import (
     with_spin,
 )
 from pipeline.analysis.draws import generator_of
-from pipeline.analysis.fates import COUNTING
+from pipeline.analysis.fates import counted_of
 from pipeline.clubs import same_job
 from pipeline.lever_records import Attribution, Gain, LeverStory, VisitLevers
 from pipeline.physics import strike
@@ -326,10 +326,9 @@ def levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], 
     Valid range: as `attribute`. The steps' levers need not sum to those over the own club, only what they model does.
     Source: `attribute`.
     """
-    counts = pl.Series([fate.fate in COUNTING for fate in fates], dtype=pl.Boolean)
     own = next(s for s in sets if s.is_own)
     like = [s for s in sets if same_job(s.build, own.build)]
-    told = [(s, shots_of(frame.filter(counts & (frame["set"] == s.index)))) for s in like]
+    told = [(s, shots_of(counted_of(frame, fates, s.index))) for s in like]
     usable = {s.index: (s, shots) for s, shots in told if tier_of(present(shots))}
     over_own = [(own.index, index) for index in usable if index != own.index] if own.index in usable else []
     steps = list(itertools.pairwise(usable))

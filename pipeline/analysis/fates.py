@@ -23,6 +23,12 @@ def fates(frame: pl.DataFrame, overrules: Sequence[Overrule]) -> list[Fate]:
     return decided
 
 
+def counted_of(frame: pl.DataFrame, decided: Sequence[Fate], set_index: int) -> pl.DataFrame:
+    """Give the counted shots of one set; frame and fates are those of the whole visit."""
+    counts = pl.Series([fate.fate in COUNTING for fate in decided], dtype=pl.Boolean)
+    return frame.filter(counts & (frame["set"] == set_index))
+
+
 def _overruled(word: Overrule, found: Fate) -> Fate:
     """Put staff's word over what was found; a shot set aside by staff keeps its bin, else it is a mishit."""
     if word.counts:

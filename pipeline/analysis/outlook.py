@@ -7,19 +7,13 @@ import polars as pl
 from pipeline.analysis.attribution import distances
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import shots_of
-from pipeline.analysis.fates import COUNTING
+from pipeline.analysis.fates import counted_of
 from pipeline.analysis.room import room_of
 from pipeline.analysis.whatif import OwnFlight
 from pipeline.analysis.window import window_of
 from pipeline.analysis.worth import worth_of
 from pipeline.records import Fate, SetResult
 from pipeline.room_records import Outlook
-
-
-def counted(result: SetResult, frame: pl.DataFrame, fates: Sequence[Fate]) -> pl.DataFrame:
-    """Give the counted shots of one set."""
-    counts = pl.Series([fate.fate in COUNTING for fate in fates], dtype=pl.Boolean)
-    return frame.filter(counts & (frame["set"] == result.set.index))
 
 
 def own_flight(result: SetResult) -> OwnFlight:
@@ -30,7 +24,7 @@ def own_flight(result: SetResult) -> OwnFlight:
 
 def outlook_of(result: SetResult, frame: pl.DataFrame, fates: Sequence[Fate], model: FlightModel) -> Outlook:
     """Say what lies ahead for one set; frame and fates are those of the whole visit."""
-    shots, category = shots_of(counted(result, frame, fates)), result.set.build.category
+    shots, category = shots_of(counted_of(frame, fates, result.set.index)), result.set.build.category
     flown = distances(model)
     return Outlook(
         set_index=result.set.index,
