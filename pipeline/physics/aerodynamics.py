@@ -47,4 +47,5 @@ def lift_coefficient(spin_ratio: ArrayLike) -> FloatArray:
 
 
 def _held(spin_ratio: ArrayLike) -> FloatArray:
-    return np.clip(np.asarray(spin_ratio, dtype=np.float64), 0.0, SPIN_RATIO_RANGE[1])
+    held = np.maximum(np.asarray(spin_ratio, dtype=np.float64), 0.0)  # np.clip takes several times as long
+    return np.asarray(np.minimum(held, SPIN_RATIO_RANGE[1]))

@@ -5,7 +5,7 @@ has seven rows: velocity through the air [m/s], surface speed of the spin, radiu
 spin axis has two, its parts to the right and up; it has none along the launch direction.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,6 +17,7 @@ from pipeline.physics.constants import GRAVITY_MPS2
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 Coefficient = Callable[[FloatArray], FloatArray]
 
 LONGEST_FLIGHT_S: Final = 60.0
@@ -152,31 +153,30 @@ def integrate(state: FloatArray, axis: FloatArray, model: Model, step_s: float) 
     """
     landing = np.full((LANDING_ROWS, state.shape[1]), np.nan)
     slope = slope_of(state, axis, model)
-    apex = np.zeros((4, state.shape[1]))
     index = np.arange(state.shape[1])
     # Sent downwards, or level without the lift to rise: it lands where it starts.
     down = (state[UP_SPEED] < 0.0) | ((state[UP_SPEED] == 0.0) & (slope[UP_SPEED] <= 0.0))
     landing[:STATE_ROWS, down], landing[TIME:, down] = state[:, down], 0.0
     time, step = 0.0, step_s
     index = index[~down]
-    state, slope, axis, apex = _taken(index, state, slope, axis, apex)
+    state, slope, axis = _taken(index, state, slope, axis)
     aloft = np.ones(index.size, dtype=np.bool_)
+    tops, landings = _Crossings(), _Crossings()
     while index.size and time < LONGEST_FLIGHT_S:
         after, slope_after = advance(state, slope, axis, model, step)
-        _raise_apex(apex, time, step, (state, slope, after, slope_after))
+        ends = (state, slope, after, slope_after)
+        tops.keep((state[UP_SPEED] > 0.0) & (after[UP_SPEED] <= 0.0) & aloft, index, time, step, ends)
         down = (after[UP] < 0.0) & (after[UP_SPEED] < 0.0) & aloft
-        places = np.flatnonzero(down)
-        if places.size:
-            *ends, top = _taken(places, state, slope, after, slope_after, apex)
-            landing[:, index[places]] = _land(ends, top, time, step)
-            aloft[places] = False
+        if landings.keep(down, index, time, step, ends):
+            aloft &= ~down
             if np.count_nonzero(aloft) <= FULL_ENOUGH * index.size:
                 keep = np.flatnonzero(aloft)
                 index, aloft = index[keep], aloft[keep]
-                after, slope_after, axis, apex = _taken(keep, after, slope_after, axis, apex)
+                after, slope_after, axis = _taken(keep, after, slope_after, axis)
         state, slope = after, slope_after
         time += step
         step = step_s * min(1.0 + time / STEP_GROWS_S, LARGEST_GROWTH)
+    _fill(landing, tops, landings)
     return landing
 
 
@@ -184,27 +184,54 @@ def _taken(places: IntArray, *tables: FloatArray) -> list[FloatArray]:
     return [table.take(places, axis=1) for table in tables]
 
 
-def _raise_apex(apex: FloatArray, time: float, step: float, ends: Sequence[FloatArray]) -> None:
-    """Update the apex (ahead, right, height, time) of the shots that stop rising within this step."""
-    places = np.flatnonzero((ends[0][UP_SPEED] > 0.0) & (ends[2][UP_SPEED] <= 0.0))
-    if places.size:
-        state, slope, after, slope_after = _taken(places, *ends)
-        part = _falling_root(state[2], after[2], step * slope[2], step * slope_after[2])
-        position = _position(part, step, state, after)
-        higher = position[2] > apex[2, places]
-        apex[:3, places[higher]] = position[:, higher]
-        apex[3, places[higher]] = time + step * part[higher]
+class _Crossings:
+    """Steps within which shots reach their top or the ground; where exactly is worked out for all at once."""
+
+    def __init__(self) -> None:
+        self.index: list[IntArray] = []
+        self.steps: list[FloatArray] = []  # time and step, (2, n)
+        self.ends: list[FloatArray] = []  # state, slope, state and slope after the step, (22, n)
+
+    def keep(self, which: BoolArray, index: IntArray, time: float, step: float, ends: tuple[FloatArray, ...]) -> bool:
+        """Keep the step of the shots it concerns; tells whether there is any."""
+        places = np.flatnonzero(which)
+        if places.size:
+            self.index.append(index[places])
+            self.steps.append(np.repeat([[time], [step]], places.size, axis=1))
+            self.ends.append(np.concatenate(_taken(places, *ends)))
+        return bool(places.size)
+
+    def all(self) -> tuple[IntArray, FloatArray, FloatArray, tuple[FloatArray, ...]]:
+        """Give index (n,), time and step (n,), and state, slope and those after the step."""
+        time, step = np.concatenate(self.steps, axis=1)
+        ends = np.concatenate(self.ends, axis=1)
+        return np.concatenate(self.index), time, step, tuple(np.split(ends, _ENDS))
 
 
-def _land(ends: Sequence[FloatArray], apex: FloatArray, time: float, step: float) -> FloatArray:
-    """Landing rows of the shots that cross the ground within this step."""
-    state, slope, after, slope_after = ends
+_ENDS: Final = np.cumsum([STATE_ROWS, 4, STATE_ROWS])
+
+
+def _fill(landing: FloatArray, tops: _Crossings, landings: _Crossings) -> None:
+    """Work out landings and, of several tops of a flight, the highest."""
+    if not landings.index:
+        return
+    index, time, step, (state, slope, after, slope_after) = landings.all()
     part = _falling_root(state[UP], after[UP], step * state[UP_SPEED], step * after[UP_SPEED])
-    moving = _cubic(part, state[:4], after[:4], step * slope, step * slope_after)
-    return np.concatenate((moving, _position(part, step, state, after), (time + step * part)[None], apex))
+    landing[:4, index] = _cubic(part, state[:4], after[:4], step * slope, step * slope_after)
+    landing[POSITION, index] = _position(part, step, state, after)
+    landing[TIME, index] = time + step * part
+    landing[APEX, index] = 0.0
+    if not tops.index:
+        return
+    index, time, step, (state, slope, after, slope_after) = tops.all()
+    part = _falling_root(state[UP_SPEED], after[UP_SPEED], step * slope[UP_SPEED], step * slope_after[UP_SPEED])
+    apex = np.concatenate((_position(part, step, state, after), (time + step * part)[None]))
+    rising = np.argsort(apex[2], kind="stable")
+    rising = rising[(apex[2, rising] > 0.0) & np.isfinite(landing[TIME, index[rising]])]
+    landing[APEX, index[rising]] = apex[:, rising]  # of several of one flight the last one stays
 
 
-def _position(part: FloatArray, step: float, state: FloatArray, after: FloatArray) -> FloatArray:
+def _position(part: FloatArray, step: FloatArray, state: FloatArray, after: FloatArray) -> FloatArray:
     """Position at a part of the step, from its ends and their velocities."""
     return _cubic(part, state[POSITION], after[POSITION], step * state[:3], step * after[:3])
 

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from pipeline.physics import flight as module
 from pipeline.physics import integrator
@@ -195,17 +196,42 @@ def test_a_ball_sent_downwards_does_not_climb_out_of_the_ground() -> None:
     assert fly(Launch.of(75.0, -0.005, 4000.0 * RPM), AIR).carry_m[0] == 0.0
 
 
-def test_a_second_lower_top_is_not_the_apex() -> None:
-    state, after = np.zeros((7, 1)), np.zeros((7, 1))
-    state[2], after[2], state[6], after[6] = 1.0, -1.0, 10.0, 10.0
-    slope = np.zeros((4, 1))
+def _ends(up_speed: tuple[float, float], height: tuple[float, float]) -> tuple[NDArray[np.float64], ...]:
+    """State, slope, state and slope after a step of one shot that has 10 m/s² downwards."""
+    state, after, slope = np.zeros((7, 1)), np.zeros((7, 1)), np.zeros((4, 1))
+    state[2], after[2] = up_speed
+    state[6], after[6] = height
     slope[2] = -10.0
-    apex = np.array([[7.0], [0.0], [30.0], [2.0]])
-    integrator._raise_apex(apex, 3.0, 0.2, (state, slope, after, slope))
-    assert apex.ravel().tolist() == [7.0, 0.0, 30.0, 2.0]
-    apex[2] = 5.0
-    integrator._raise_apex(apex, 3.0, 0.2, (state, slope, after, slope))
-    assert apex.ravel().tolist() == pytest.approx([0.0, 0.0, 10.05, 3.1], abs=1e-12)
+    return state, slope, after, slope
+
+
+@pytest.mark.parametrize("heights", [(30.0, 10.0), (10.0, 30.0)])
+def test_of_two_tops_the_higher_one_is_the_apex(heights: tuple[float, float]) -> None:
+    tops, landings = integrator._Crossings(), integrator._Crossings()
+    only, here = np.array([True]), np.array([1])
+    for height, time in zip(heights, (2.0, 3.0), strict=True):
+        assert tops.keep(only, here, time, 0.2, _ends((1.0, -1.0), (height, height)))
+    assert not tops.keep(~only, here, 5.0, 0.2, _ends((1.0, -1.0), (50.0, 50.0)))
+    assert landings.keep(only, here, 6.0, 0.2, _ends((-9.0, -11.0), (1.0, -1.0)))
+    landing = np.full((12, 2), np.nan)
+    integrator._fill(landing, tops, landings)
+    assert landing[integrator.APEX, 1] == pytest.approx(
+        [0.0, 0.0, 30.05, 2.1 if heights[0] == 30.0 else 3.1], abs=1e-12
+    )
+    assert landing[6, 1] == pytest.approx(0.0, abs=1e-12)
+    assert landing[7, 1] == pytest.approx(6.0 + (np.sqrt(101.0) - 9.0) / 10.0, abs=1e-9)  # 1 - 9 t - 5 t² = 0
+    assert np.isnan(landing[:, 0]).all()
+
+
+def test_a_shot_that_never_landed_has_no_apex() -> None:
+    tops, landings = integrator._Crossings(), integrator._Crossings()
+    both = np.array([True, True])
+    tops.keep(both, np.arange(2), 2.0, 0.2, tuple(np.repeat(x, 2, axis=1) for x in _ends((1.0, -1.0), (30.0, 30.0))))
+    landings.keep(both[:1], np.array([0]), 6.0, 0.2, _ends((-9.0, -11.0), (1.0, -1.0)))
+    landing = np.full((12, 2), np.nan)
+    integrator._fill(landing, tops, landings)
+    assert landing[10, 0] == pytest.approx(30.05)
+    assert np.isnan(landing[:, 1]).all()
 
 
 def test_a_level_launch_with_lift_flies() -> None:
