@@ -89,8 +89,8 @@ def same_job(a: Build, b: Build) -> bool:
     """Tell whether two builds do the same job in a bag, so that one may replace the other.
 
     The same kind, and the same number where both have one: a 7 iron and an 8 iron do different jobs. Two wedges differ
-    by their names (pitching, gap, sand, lob), else by lofts 3° or more apart (own judgement, no source). What is not
-    said does not part them.
+    by their names (pitching, gap, sand, lob), else by lofts 3° or more apart (own judgement, no source); one with a
+    name alone differs from one whose loft is not usual for that name. What is not said does not part them.
     """
     if a.category != b.category or _differ(a.number, b.number):
         return False
@@ -99,8 +99,17 @@ def same_job(a: Build, b: Build) -> bool:
     names = wedge_name(a.label), wedge_name(b.label)
     if None not in names:
         return names[0] == names[1]
-    lofts = a.loft_deg, b.loft_deg
-    return lofts[0] is None or lofts[1] is None or abs(lofts[0] - lofts[1]) < _WEDGES_APART_DEG
+    if a.loft_deg is None or b.loft_deg is None:
+        return _is_usual(names[0], b.loft_deg) and _is_usual(names[1], a.loft_deg)
+    return abs(a.loft_deg - b.loft_deg) < _WEDGES_APART_DEG
+
+
+def _is_usual(name: str | None, loft_deg: float | None) -> bool:
+    """Tell whether a loft is usual for a wedge of that name; what is not said is."""
+    if name is None or loft_deg is None:
+        return True
+    low, high = table("clubs")["wedge_name"][name]["lofts"]
+    return bool(low <= loft_deg <= high)
 
 
 def _differ(a: int | None, b: int | None) -> bool:
