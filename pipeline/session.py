@@ -11,14 +11,13 @@ import polars as pl
 from pipeline import findings, profiles
 from pipeline.analysis import ball_flight, judging, other_air, results, sets
 from pipeline.analysis.attribution import levers
-from pipeline.analysis.ball_flight import FlightModel
+from pipeline.analysis.ball_flight import FlightModel, model_of
 from pipeline.analysis.cautions import cautions
 from pipeline.analysis.device_check import device_checks
 from pipeline.analysis.fates import fates
-from pipeline.analysis.outlook import outlook_of
+from pipeline.analysis.outlook import outlooks_of
 from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
 from pipeline.physics.atmosphere import Air, air_at
-from pipeline.physics.ground import FIRMNESS
 from pipeline.reading import read_shot_file
 from pipeline.records import (
     AirUsed,
@@ -29,7 +28,6 @@ from pipeline.records import (
     Given,
     HomeCourse,
     Refusal,
-    SetResult,
     ShotFile,
     Visit,
     VisitFacts,
@@ -80,16 +78,26 @@ def _air(settings: Settings, altitude_m: float, temperature_c: float) -> Air:
     return air_at(altitude_m, temperature_c + 273.15, settings.humidity_percent / 100)
 
 
-def _model(settings: Settings) -> FlightModel:
+def _air_used(settings: Settings) -> AirUsed:
     """Give the studio's air and ground, and its own calibration of the model."""
-    air = _air(settings, settings.altitude_m, settings.temperature_c)
-    return FlightModel(air, FIRMNESS[settings.firmness], settings.drag_multiplier, settings.lift_multiplier)
+    own_air = _device_has_own_air(settings)
+    return AirUsed(
+        altitude_m=settings.altitude_m,
+        temperature_c=settings.temperature_c,
+        humidity_percent=settings.humidity_percent,
+        density_kgpm3=_air(settings, settings.altitude_m, settings.temperature_c).density_kgpm3,
+        firmness=settings.firmness,
+        drag_multiplier=settings.drag_multiplier,
+        lift_multiplier=settings.lift_multiplier,
+        device_altitude_m=settings.device_altitude_m if own_air else None,
+        device_temperature_c=settings.device_temperature_c if own_air else None,
+    )
 
 
 def device_check(reading: FileReading, settings: Settings) -> tuple[DeviceCheck, ...]:
     """Compare one file's carry with the flight model in the studio's air."""
     shots = sets.with_all_columns(reading)
-    frame = ball_flight.add_model(shots, _model(settings))
+    frame = ball_flight.add_model(shots, model_of(_air_used(settings)))
     return device_checks(frame, [Fate("counted")] * frame.height)
 
 
@@ -143,13 +151,11 @@ def fit(
     if refused:
         return refused
     visit = sets.assemble([reading for reading in readings if reading.shots.height], facts)
-    model = _model(settings)
+    air = _air_used(settings)
+    model = model_of(air)
     frame, sources = _with_flight(visit, model, settings)
     decided = fates(frame, facts.overrules)
-    of_sets: list[SetResult] = []
-    for which in visit.sets:
-        here = [i for i, index in enumerate(frame["set"]) if index == which.index]
-        of_sets.append(results.set_result(which, frame[here], [decided[i] for i in here], sources, model))
+    of_sets = results.set_results(visit.sets, frame, decided, sources, model)
     worth = judging.Worth(settings.smallest_difference_m, settings.fairway_width_m, settings.hole_m)
     compared, judged = judging.judge(of_sets, frame, decided, sources, worth)
     fitting = Fitting(
@@ -159,18 +165,8 @@ def fit(
         facts=facts,
         files=readings,
         own_club_from=visit.own_club_from,
-        air=AirUsed(
-            altitude_m=settings.altitude_m,
-            temperature_c=settings.temperature_c,
-            humidity_percent=settings.humidity_percent,
-            density_kgpm3=model.air.density_kgpm3,
-            firmness=settings.firmness,
-            drag_multiplier=settings.drag_multiplier,
-            lift_multiplier=settings.lift_multiplier,
-            device_altitude_m=settings.device_altitude_m if _device_has_own_air(settings) else None,
-            device_temperature_c=settings.device_temperature_c if _device_has_own_air(settings) else None,
-        ),
-        sets=tuple(of_sets),
+        air=air,
+        sets=of_sets,
         shots=results.shot_results(frame, decided, sources),
         sources=sources,
         comparisons=compared,
@@ -196,5 +192,5 @@ def _with_levers(fitting: Fitting, frame: pl.DataFrame, decided: Sequence[Fate],
     return replace(
         fitting,
         levers=levers([result.set for result in even], frame, decided, model),
-        outlooks=tuple(outlook_of(result, frame, decided, model) for result in ahead),
+        outlooks=outlooks_of(ahead, frame, decided, model),
     )

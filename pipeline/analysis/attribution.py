@@ -2,13 +2,12 @@
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import special
 
 from pipeline.analysis.ball_flight import FlightModel, Floats
 from pipeline.analysis.delivery import (
@@ -24,21 +23,16 @@ from pipeline.analysis.delivery import (
     tier_of,
     with_spin,
 )
+from pipeline.analysis.distances import Asking, Distances, Wish, answered, distances
 from pipeline.analysis.draws import generator_of
 from pipeline.analysis.fates import counted_of
+from pipeline.analysis.ranges import RESAMPLES, SHOWN_LEVEL, doubt, sayable
 from pipeline.clubs import same_job
 from pipeline.lever_records import Attribution, Gain, LeverStory, VisitLevers
 from pipeline.physics import strike
-from pipeline.physics.flight import Launch, fly
-from pipeline.physics.ground import total_distance
 from pipeline.physics.strike import Launched
-from pipeline.records import Fate, ShotSet
+from pipeline.records import Build, Fate, ShotSet
 
-Distances = Callable[[Launched], Floats]
-
-RESAMPLES: Final = 400
-SHOWN_LEVEL: Final = 0.80
-SAYABLE_LEVEL: Final = 0.90
 QUANTITIES: Final = ("carry_m", "total_m")
 
 # How far the delivered loft follows the attack angle where the static lofts are not known: 1 when the face turns with
@@ -47,24 +41,6 @@ FOLLOW: Final = 1.0
 FOLLOW_SPREAD: Final = 0.5
 # How much of the doubt about a missing spin is not shared by the two sets: own judgement, no source.
 UNSHARED: Final = 0.5
-
-
-def distances(model: FlightModel) -> Distances:
-    """Make the only link to the flight: from launched balls to carry and total.
-
-    Parameters: model, the air, the ground and the studio's calibration all balls are flown with.
-    Returns: a function from Launched of any shape to carry and total, shape (2, …) [m].
-    Valid range: as `fly`; NaN outside its domains. The balls fly straight: what a tilted axis costs is not in it.
-    Source: `fly` and `total_distance`.
-    """
-
-    def flown(balls: Launched) -> Floats:
-        launch = Launch.of(*(np.ravel(values) for values in balls))
-        flight = fly(launch, model.air, drag_scale=model.drag_scale, lift_scale=model.lift_scale)
-        both = np.stack([flight.carry_m, total_distance(flight, model.firmness).total_m])
-        return both.reshape(2, *np.shape(balls.ball_speed_mps))
-
-    return flown
 
 
 # --- the game -----------------------------------------------------------------------------------------------------
@@ -182,39 +158,6 @@ def _middles_of(shots: SetShots, generator: np.random.Generator, before: int, af
     return Middle(*joined), np.concatenate([means for _, means in blocks], axis=-1)
 
 
-def interval(figures: Floats, counts: tuple[int, int], level: float) -> tuple[float, float]:
-    """Give the range that holds the truth with that chance, fit for a handful of shots.
-
-    Parameters: figures, one number told from the two sets as they are, from RESAMPLES resamples, and with each shot of
-    the base set and then of the final set left out, shape (1 + RESAMPLES + n0 + n1,) [any unit]; counts, n0 and n1, 3
-    or more; level, 0 to 1.
-    Returns: low and high in that unit; NaN where no resample has a value.
-    Valid range: any; figures that are all alike give that figure twice.
-    Percentiles of the resamples, with tails as far out as few shots demand: a resample's variance is too small by
-    (n - 1)/n, and Welch's freedom, from the variances with shots left out, turns the normal quantile into a t. What
-    the resamples vary beyond the shots (loft following attack, a spin nobody read) has all freedoms.
-    Source: expanded percentiles as in Hesterberg 2015 (from memory), the two-sample freedom derived here; cover by
-    simulation in tests/benchmarks/levers_bench.py.
-    """
-    drawn, *left_out = np.split(figures, [1, 1 + RESAMPLES, 1 + RESAMPLES + counts[0]])[1:]
-    drawn = drawn[np.isfinite(drawn)]
-    if not drawn.size:
-        return math.nan, math.nan
-    spare = [n - 1 for n in counts]
-    of_sets = [float(np.nanvar(left)) * n for left, n in zip(left_out, spare, strict=True)]
-    resampled = sum(v * n / (n + 1) for v, n in zip(of_sets, spare, strict=True))
-    beyond = max(float(drawn.var()) - resampled, 0.0)
-    variance = sum(of_sets) + beyond
-    if variance == 0:
-        return float(figures[0]), float(figures[0])
-    spent = sum(v**2 / n for v, n in zip(of_sets, spare, strict=True))
-    freedom = variance**2 / spent if spent > 0 else math.inf
-    wider = math.sqrt(variance / (resampled + beyond))
-    tail = float(special.ndtr(-wider * special.stdtrit(freedom, (1 + level) / 2)))
-    low, high = np.quantile(drawn, [tail, 1 - tail], method="weibull")  # place p (B + 1) holds p
-    return float(low), float(high)
-
-
 # --- two sets -----------------------------------------------------------------------------------------------------
 def attribute(
     base: SetShots, final: SetShots, flown: Distances, usual: Usual, loft_change_rad: float | None = None
@@ -227,8 +170,15 @@ def attribute(
     ball speed and a launch angle, or where no single blow explains a set's middle shot.
     Valid range: sets of one visit read by one device. Between devices or days an error of 0.4 m/s in club speed alone
     moves about 3 yd from speed to strike, and no range here knows of it. Shots are taken as independent.
-    Source: `shapley`, `interval`; resampling of whole shots as in Efron's bootstrap (textbook, from memory).
+    Source: `shapley`, `Doubt`; resampling of whole shots as in Efron's bootstrap (textbook, from memory).
     """
+    return answered([_attributing(base, final, usual, loft_change_rad)], flown)[0]
+
+
+def _attributing(
+    base: SetShots, final: SetShots, usual: Usual, loft_change_rad: float | None
+) -> Asking[tuple[str, Attribution, Attribution] | None]:
+    """Mix two sets, as they are, resampled, and with each shot left out; share what the mixtures carry."""
     tier = tier_of(present(base) & present(final))
     if tier is None:
         return None
@@ -243,40 +193,53 @@ def attribute(
         with_spin(first, tier, usual, np.stack([grip + UNSHARED * own[0], attack])),
         with_spin(last, tier, usual, np.stack([grip + UNSHARED * own[1], attack])),
     )
-    worth = flown(_played(tier, pair, FOLLOW + FOLLOW_SPREAD * follow, loft_change_rad))
+    worth = yield Wish(_played(tier, pair, FOLLOW + FOLLOW_SPREAD * follow, loft_change_rad), resampled=True)
     shares = shapley(np.moveaxis(worth, 0, 1))
     if not np.isfinite(shares[..., 0]).all():
         return None
+    measured, apart = last_means - first_means, loft_change_rad is not None
     carry, total = (
-        _attribution(name, tier, shares[:, k], (last_means - first_means)[k], counts)
-        for k, name in enumerate(QUANTITIES)
+        _attribution(name, tier, shares[:, k], measured[k], counts, apart=apart) for k, name in enumerate(QUANTITIES)
     )
     return tier, carry, total
 
 
-def _gain(lever: str, figures: Floats, counts: tuple[int, int]) -> Gain:
-    """Tell a lever by its figures, as `interval` takes them."""
-    low, high = interval(figures, counts, SHOWN_LEVEL)
-    least, most = interval(figures, counts, SAYABLE_LEVEL)
-    return Gain(lever, float(figures[0]), low, high, least > 0 or most < 0)
+def _gains(figures: Mapping[str, Floats], printed: Sequence[str], counts: tuple[int, int]) -> dict[str, Gain]:
+    """Tell levers by their figures; those printed together are judged together."""
+    unsure = {name: doubt(values, counts) for name, values in figures.items()}
+    passed = dict(zip(printed, sayable([unsure[name] for name in printed]), strict=True))
+    return {
+        name: Gain(name, each.figure, *each.range(SHOWN_LEVEL), passed.get(name, False))
+        for name, each in unsure.items()
+    }
 
 
-def _attribution(quantity: str, tier: str, shares: Floats, measured: Floats, counts: tuple[int, int]) -> Attribution:
+def _whole(name: str, figures: Floats, counts: tuple[int, int]) -> Gain:
+    return _gains({name: figures}, [name], counts)[name]
+
+
+def _attribution(
+    quantity: str, tier: str, shares: Floats, measured: Floats, counts: tuple[int, int], *, apart: bool
+) -> Attribution:
     """Word the shares (k, r) of one distance and its measured change (r,) as a record [m]."""
     names = LEVERS[len(shares)]
     whole = shares.sum(axis=0)
     told = tier not in UNDETERMINED
-    levers = tuple(
-        _gain(name, share, counts) for name, share in zip(names, shares, strict=True) if told or name != names[-1]
-    )
+    figures = dict(zip(names, shares, strict=True))
+    if not told:
+        del figures[names[-1]]
+    if "fit" in figures:
+        figures["attack_and_fit"] = figures["attack"] + figures["fit"]
+    hidden = ("attack_and_fit",) if apart else ("attack", "fit")
+    gains = _gains(figures, [name for name in figures if name not in hidden], counts)
     known = bool(np.isfinite(measured[0]))
     return Attribution(
         quantity,
-        levers,
-        _gain("attack_and_fit", shares[2] + shares[3], counts) if "fit" in names else None,
-        _gain("modelled", whole, counts) if told else None,
+        tuple(gains[name] for name in names if name in gains),
+        gains.get("attack_and_fit"),
+        _whole("modelled", whole, counts) if told else None,
         float(measured[0]) if known else None,
-        _gain("unexplained", measured - whole, counts) if told and known else None,
+        _whole("unexplained", measured - whole, counts) if told and known else None,
     )
 
 
@@ -290,14 +253,18 @@ def _warnings(base: SetShots, final: SetShots) -> tuple[str, ...]:
     return tuple(code for code, true in holds.items() if true)
 
 
-def _story(base: tuple[ShotSet, SetShots], final: tuple[ShotSet, SetShots], flown: Distances) -> LeverStory | None:
+def _loft_change(against: Build, build: Build) -> float | None:
+    """Give how much more static loft a club has than another [rad], None where either is not known."""
+    if against == build:  # the same club hit in another way: its own loft is what it was
+        return 0.0
+    lofts = against.loft_deg, build.loft_deg
+    return None if lofts[0] is None or lofts[1] is None else math.radians(lofts[1] - lofts[0])
+
+
+def _story(base: tuple[ShotSet, SetShots], final: tuple[ShotSet, SetShots]) -> Asking[LeverStory | None]:
     (against, before), (build, after) = base, final
-    lofts = against.build.loft_deg, build.build.loft_deg
-    same_club = against.build == build.build  # hit in another way: its own loft is what it was
-    change = 0.0 if same_club else None
-    if not same_club and lofts[0] is not None and lofts[1] is not None:
-        change = math.radians(lofts[1] - lofts[0])
-    found = attribute(before, after, flown, USUAL.get(build.build.category, USUAL[None]), change)
+    change = _loft_change(against.build, build.build)
+    found = yield from _attributing(before, after, USUAL.get(build.build.category, USUAL[None]), change)
     if found is None:
         return None
     tier, carry, total = found
@@ -328,10 +295,11 @@ def levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], 
     """
     own = next(s for s in sets if s.is_own)
     like = [s for s in sets if same_job(s.build, own.build)]
-    told = [(s, shots_of(counted_of(frame, fates, s.index))) for s in like]
-    usable = {s.index: (s, shots) for s, shots in told if tier_of(present(shots))}
+    hit = [(s, shots_of(counted_of(frame, fates, s.index))) for s in like]
+    usable = {s.index: (s, shots) for s, shots in hit if tier_of(present(shots))}
     over_own = [(own.index, index) for index in usable if index != own.index] if own.index in usable else []
     steps = list(itertools.pairwise(usable))
-    flown = distances(model)
-    stories = {(a, b): _story(usable[a], usable[b], flown) for a, b in dict.fromkeys([*over_own, *steps])}
+    asked = list(dict.fromkeys([*over_own, *steps]))
+    told = answered([_story(usable[a], usable[b]) for a, b in asked], distances(model))
+    stories = dict(zip(asked, told, strict=True))
     return VisitLevers(*(tuple(story for pair in pairs if (story := stories[pair])) for pairs in (over_own, steps)))

@@ -169,7 +169,7 @@ def _duplicate(frame: pl.DataFrame) -> Found:
             continue
         files = set(known["file"].to_list())
         spreads = [(max(steps[f, n] for f in files), float(np.std(column(known, n), ddof=1))) for n in names]
-        chance = math.prod(res / (2 * math.sqrt(math.pi) * sd) if res > 0 else 1.0 for res, sd in spreads)
+        chance = math.prod(res / (2 * math.sqrt(math.pi) * sd) if res > 0 and sd > 0 else 1.0 for res, sd in spreads)
         if chance > _limit("duplicate", "chance"):
             continue
         first: dict[tuple[float, ...], int] = {}

@@ -1,15 +1,16 @@
 """The flight model beside the measurements: what it says of each shot, and what it may stand in for."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.physics.atmosphere import Air
+from pipeline.physics.atmosphere import Air, air_at
 from pipeline.physics.flight import Launch, flight_paths, fly
-from pipeline.physics.ground import total_distance
-from pipeline.records import FlightLine
+from pipeline.physics.ground import FIRMNESS, total_distance
+from pipeline.records import AirUsed, FlightLine
 
 Floats = NDArray[np.float64]
 
@@ -29,9 +30,15 @@ class FlightModel:
     lift_scale: float = 1.0
 
 
+def model_of(used: AirUsed) -> FlightModel:
+    """Give what all balls of a visit are flown with: the studio's air, its ground and its calibration."""
+    air = air_at(used.altitude_m, used.temperature_c + 273.15, used.humidity_percent / 100)
+    return FlightModel(air, FIRMNESS[used.firmness], used.drag_multiplier, used.lift_multiplier)
+
+
 def column(frame: pl.DataFrame, name: str) -> Floats:
     """Give a column as floats, NaN where missing."""
-    return frame[name].cast(pl.Float64).fill_null(float("nan")).to_numpy().astype(np.float64)
+    return frame[name].cast(pl.Float64).to_numpy().astype(np.float64)  # a null becomes NaN
 
 
 def launch(frame: pl.DataFrame) -> Launch:
@@ -103,8 +110,10 @@ def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
     return frame.with_columns(**{f"used_{name}": expression for name, expression in used.items()}), sources
 
 
-def middle_flight(frame: pl.DataFrame, model: FlightModel, points: int = 41) -> FlightLine | None:
-    """Draw the middle flight of some shots: the model's paths, stretched to the carry and apex that are used.
+def middle_flights(
+    frame: pl.DataFrame, groups: Sequence[Sequence[int]], model: FlightModel, points: int = 41
+) -> list[FlightLine | None]:
+    """Draw the middle flight of groups of rows: the model's paths, stretched to the carry and apex that are used.
 
     The mean is taken point by point at equal fractions of each shot's flight. None without a modelled shot.
     """
@@ -113,13 +122,14 @@ def middle_flight(frame: pl.DataFrame, model: FlightModel, points: int = 41) -> 
     )
     along = np.hypot(paths.forward_m, paths.offline_m)
     flown = np.isfinite(along[:, -1]) & (along[:, -1] > 0)
-    if not flown.any():
-        return None
-    stretch_along = _ratio(frame, "carry_m")[flown, None]
-    stretch_up = _ratio(frame, "apex_m")[flown, None]
-    forward = (along[flown] * stretch_along).mean(axis=0)
-    height = (paths.height_m[flown] * stretch_up).mean(axis=0)
-    return FlightLine(tuple(float(x) for x in forward), tuple(float(z) for z in height))
+    forward = along * _ratio(frame, "carry_m")[:, None]
+    height = paths.height_m * _ratio(frame, "apex_m")[:, None]
+    lines: list[FlightLine | None] = []
+    for group in groups:
+        rows = [i for i in group if flown[i]]
+        middle = (forward[rows].mean(axis=0), height[rows].mean(axis=0)) if rows else None
+        lines.append(FlightLine(*(tuple(values.tolist()) for values in middle)) if middle else None)
+    return lines
 
 
 def _ratio(frame: pl.DataFrame, name: str) -> Floats:

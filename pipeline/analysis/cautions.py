@@ -21,7 +21,7 @@ def cautions(fitting: Fitting, frame: pl.DataFrame) -> tuple[str, ...]:
         "few_shots": any(r.n_counted < FEWEST_SHOTS for r in fitting.sets),
         "parted": bool(judged.parted),
         "one_after_another": any(not effect.adjusted for effect in judged.orders),
-        "best_of_several": len(compared) > 1,
+        "best_of_several": len(compared) > 1 and any(c.difference > 0 for c in compared),
         "uneven_mishits": bool(mishits) and max(mishits) - min(mishits) >= _MISHITS_APART,
         "by_hand": any(shot.fate.by == "staff" for shot in fitting.shots),
         "device_far_off": any(check.far_off for check in fitting.device_check),

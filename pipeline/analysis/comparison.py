@@ -121,7 +121,7 @@ def judged(
     compared: int,
     smallest_difference: float,
 ) -> Comparison:
-    """Put a difference into words and say how many more shots would settle it; build, own: index and counted values."""
+    """Judge a difference, and say how many more shots would tell it well; build, own: index and counted values."""
     wide, half = found.half_width(LEVEL, compared), found.half_width(0.5)
     said = verdict(found.mean - wide, found.mean + wide, smallest_difference)
     n_build, n_own = len(build[1]), len(own[1])

@@ -1,7 +1,7 @@
 """What is said beyond the averages: builds against the own club, order, accuracy, and the steps of a bag."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -56,7 +56,7 @@ def _samples(
     counts = np.array([fate.fate in COUNTING for fate in fates]) & np.isfinite(carry)
     found = []
     for result in results:
-        if not result.uneven:
+        if not result.uneven and "carry_m" in result.averages:
             mine = counts & (index == result.set.index)
             found.append(_Sample(result.set, result.n_mishit, carry[mine], offline[mine], place[mine]))
     return found
@@ -85,7 +85,7 @@ def judge(
         accuracies=_accuracies(samples, worth.fairway_width_m),
         spreads=_spreads(own, like) if own else (),
         exchange=_exchange(results, worth.hole_m),
-        bag=_bag(samples, worth.smallest_difference_m),
+        bag=_bag(samples, [r.set for r in results], worth.smallest_difference_m),
         parted=parts_from_median(one_job, _CARRY_ERROR_M),
     )
 
@@ -133,12 +133,15 @@ def _exchange(results: Sequence[SetResult], hole_m: float) -> Exchange | None:
     return exchange(hole_m, own.averages["total_m"].mean)
 
 
-def _bag(samples: Sequence[_Sample], smallest: float) -> Bag | None:
-    """Lay out the bag: of sets that do the same job the own club or the first hit speaks."""
+def _bag(samples: Sequence[_Sample], sets: Sequence[ShotSet], smallest: float) -> Bag | None:
+    """Lay out the bag: of sets that do the same job the own club or the first hit speaks; names the jobs left out."""
     chosen: list[_Sample] = []
     for sample in samples:
         if sample.set.build.category and not any(same_job(sample.set.build, s.set.build) for s in chosen):
             chosen.append(sample)
     if len(chosen) < _FEWEST_JOBS:
         return None
-    return gapping([(s.set.index, s.carry) for s in chosen], smallest, {s.set.index: s.n_mishit for s in chosen})
+    bag = gapping([(s.set.index, s.carry) for s in chosen], smallest, {s.set.index: s.n_mishit for s in chosen})
+    jobs = [sample.set.build for sample in chosen]
+    missing = [s.index for s in sets if s.build.category and not any(same_job(s.build, job) for job in jobs)]
+    return replace(bag, left_out=(*bag.left_out, *missing)) if bag.gaps else None

@@ -1,17 +1,18 @@
 """What a set's golfer could still gain with its club: worth of each step, room, launch windows."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import polars as pl
 
-from pipeline.analysis.attribution import distances
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import shots_of
+from pipeline.analysis.distances import Asking, answered, distances
 from pipeline.analysis.fates import counted_of
-from pipeline.analysis.room import room_of
+from pipeline.analysis.room import asking_room
 from pipeline.analysis.whatif import OwnFlight
 from pipeline.analysis.window import window_of
-from pipeline.analysis.worth import worth_of
+from pipeline.analysis.worth import asking_worth
 from pipeline.records import Fate, SetResult
 from pipeline.room_records import Outlook
 
@@ -22,13 +23,17 @@ def own_flight(result: SetResult) -> OwnFlight:
     return OwnFlight(*(average.mean if average else None for average in known))
 
 
-def outlook_of(result: SetResult, frame: pl.DataFrame, fates: Sequence[Fate], model: FlightModel) -> Outlook:
-    """Say what lies ahead for one set; frame and fates are those of the whole visit."""
-    shots, category = shots_of(counted_of(frame, fates, result.set.index)), result.set.build.category
+def outlooks_of(
+    of_sets: Sequence[SetResult], frame: pl.DataFrame, fates: Sequence[Fate], model: FlightModel
+) -> tuple[Outlook, ...]:
+    """Say what lies ahead for some sets; frame and fates are those of the whole visit."""
     flown = distances(model)
-    return Outlook(
-        set_index=result.set.index,
-        worth=worth_of(shots, flown, category),
-        room=room_of(shots, flown, category),
-        window=window_of(shots, model, category, own_flight(result)),
+    hit = [(result, shots_of(counted_of(frame, fates, result.set.index))) for result in of_sets]
+    asked = [(shots, result.set.build.category) for result, shots in hit]
+    asking: list[Asking[Any]] = [*(asking_worth(*each) for each in asked), *(asking_room(*each) for each in asked)]
+    both = answered(asking, flown)
+    worths, rooms = both[: len(hit)], both[len(hit) :]
+    return tuple(
+        Outlook(result.set.index, worth, room, window_of(shots, model, result.set.build.category, own_flight(result)))
+        for (result, shots), worth, room in zip(hit, worths, rooms, strict=True)
     )

@@ -7,10 +7,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.averages import average
-from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, column, middle_flight
+from pipeline.analysis.ball_flight import PRESENT_SHARE, FlightModel, column, middle_flights
 from pipeline.analysis.dispersion import prediction_ellipse
 from pipeline.analysis.fates import COUNTING
-from pipeline.records import Average, Ellipse, Fate, SetResult, ShotResult, ShotSet
+from pipeline.records import Average, Ellipse, Fate, FlightLine, SetResult, ShotResult, ShotSet
 from pipeline.schema import measurements
 
 _MOST_ASIDE = 1 / 3  # more set aside by rule or statistics than this and a mean of the rest says little
@@ -40,10 +40,23 @@ def _ellipse(frame: pl.DataFrame, sources: dict[str, str]) -> Ellipse | None:
     return prediction_ellipse(carry, offline)
 
 
-def set_result(
-    which: ShotSet, frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], model: FlightModel
+def set_results(
+    sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], model: FlightModel
+) -> tuple[SetResult, ...]:
+    """Sum up all sets of a visit; frame and fates are those of all its shots."""
+    of_set = [[i for i, index in enumerate(frame["set"]) if index == which.index] for which in sets]
+    counting = [[i for i in rows if fates[i].fate in COUNTING] for rows in of_set]
+    flights = middle_flights(frame, counting, model)  # in one go: a flight alone costs as much as a hundred
+    return tuple(
+        _set_result(which, frame[rows], [fates[i] for i in rows], sources, flight)
+        for which, rows, flight in zip(sets, of_set, flights, strict=True)
+    )
+
+
+def _set_result(
+    which: ShotSet, frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], flight: FlightLine | None
 ) -> SetResult:
-    """Sum up one set; frame and fates are those of its shots alone."""
+    """Sum up one set; frame and fates are those of its shots alone, flight is the middle one of those that count."""
     kinds = np.array([fate.fate for fate in fates])
     found_odd = [fate.fate not in COUNTING and fate.by != "staff" for fate in fates]
     counted = np.isin(kinds, COUNTING)
@@ -56,7 +69,7 @@ def set_result(
         n_asked=int((kinds == "asked").sum()),
         averages=_averages(frame, counted, kinds != "bad_read", sources),
         ellipse=_ellipse(counting, sources),
-        flight=middle_flight(counting, model),
+        flight=flight,
         uneven=not counted.any() or sum(found_odd) > _MOST_ASIDE * len(kinds),
     )
 

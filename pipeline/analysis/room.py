@@ -5,16 +5,17 @@ two numbers to be kept. Nothing here is a promise.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
 from scipy import special
 
-from pipeline.analysis.attribution import FOLLOW, Distances, shapley, speed_mixtures, struck_mixtures
+from pipeline.analysis.attribution import FOLLOW, shapley, speed_mixtures, struck_mixtures
 from pipeline.analysis.ball_flight import Floats
 from pipeline.analysis.comparison import FEWEST_SHOTS
 from pipeline.analysis.delivery import DELIVERY_ROWS, USUAL, Middle, SetShots, State, state_of, with_spin
+from pipeline.analysis.distances import Asking, Distances, Wish, answered
 from pipeline.analysis.whatif import DEGREE, STRUCK, struck
 from pipeline.analysis.window import FOR_DISTANCE, LOST_SHARE
 from pipeline.analysis.worth import Resampled, best_lofts, brought, resampled, together
@@ -82,7 +83,7 @@ def reach(values: Floats, error: float, share: float) -> float | None:
     if known.size < FEWEST_SHOTS:
         return None
     spread = math.sqrt(max(float(known.var(ddof=1)) - error**2, 0.0))
-    return min(float(special.ndtri(share)) * spread, float(known.max() - known.mean()))
+    return min(float(special.ndtri(share)) * spread, max(float(known.max() - known.mean()), 0.0))
 
 
 def steps_of(shots: SetShots, found: Resampled, category: str | None) -> dict[str, Step]:
@@ -142,23 +143,36 @@ def moved(state: State, steps: Steps) -> State:
 
 
 # --- loft ---------------------------------------------------------------------------------------------------------
-def loft_advice(state: State, best: Floats, flown: Distances, shots: int) -> LoftAdvice | None:
-    """Advise a change of the club's loft.
+def loft_advices(states: Sequence[State], shots: int) -> Asking[list[LoftAdvice | None]]:
+    """Advise a change of the club's loft for some deliveries.
 
-    Parameters: state, of the resamples of a set of that many shots, shape (r,); best, delivered lofts for carry and
-    total, shape (2,) [rad]; flown, from `distances`.
-    Returns: LoftAdvice; None where no best loft is seen. None is advised (code none) where neither distance can gain a
-    hundredth. Else the smaller of the two steps is, if both distances gain by it, one of them surely; where one wants
-    more loft and the other less, or next to none, they disagree.
+    Parameters: states, of the resamples of a set of that many shots, each of shape (r,).
+    Returns: a LoftAdvice a state; None where no best loft is seen. None is advised (code none) where neither distance
+    can gain a hundredth. Else the smaller of the two steps is, if both distances gain by it, one of them surely; where
+    one wants more loft and the other less, or next to none, they disagree.
     Valid range: steps up to 2 degrees. At low lofts the run is too long, so the total wants too little loft there; the
     carry's word stands against it.
     Source: derived here; that a step is worth fitting from half a degree on is common practice, no source.
     """
-    if not np.isfinite(best).all():
-        return None
     most = MOST_LOFT_STEP_DEG
-    steps = [float(step) for step in np.clip((best - state.loft_rad[0]) / DEGREE, -most, most)]
-    now, *then = np.moveaxis(together([struck(state, Changes(loft_deg=step)) for step in (0.0, *steps)], flown), 1, 0)
+    best = yield from best_lofts(states)
+    steps = [
+        np.clip((lofts - state.loft_rad[0]) / DEGREE, -most, most).tolist()
+        for lofts, state in zip(best.T, states, strict=True)
+    ]
+    asked = [(0.0, *(step if math.isfinite(step) else 0.0 for step in pair)) for pair in steps]
+    balls = [struck(s, Changes(loft_deg=x)) for s, three in zip(states, asked, strict=True) for x in three]
+    distances = yield together(balls)
+    gone = np.moveaxis(distances, 1, 0)
+    return [
+        _advice(pair, gone[3 * place : 3 * place + 3], shots) if np.isfinite(pair).all() else None
+        for place, pair in enumerate(steps)
+    ]
+
+
+def _advice(steps: Sequence[float], gone: Floats, shots: int) -> LoftAdvice:
+    """Advise by what carry and total are now, at the best loft for carry and at that for the total, (3, 2, r) [m]."""
+    now, *then = gone
     by_carry, by_total = (LoftChoice(s, brought(d - now, shots)) for s, d in zip(steps, then, strict=True))
     most_gained = max(by_carry.brings.carry.value_m / now[0, 0], by_total.brings.total.value_m / now[1, 0])
     code = "none" if most_gained < LOST_SHARE else loft_code(by_carry, by_total)
@@ -170,7 +184,7 @@ def _smaller(by_carry: LoftChoice, by_total: LoftChoice) -> LoftChoice:
 
 
 def loft_code(by_carry: LoftChoice, by_total: LoftChoice) -> str:
-    """Say what is to be done about the two lofts, as `loft_advice` explains: advised | carry_and_total_disagree | none.
+    """Say what is to be done about two lofts, as `loft_advices` explains: advised | carry_and_total_disagree | none.
 
     Valid range: any. Source: own judgement.
     """
@@ -194,6 +208,11 @@ def room_of(shots: SetShots, flown: Distances, category: str | None) -> Room | N
     Valid range: as `steps_of`. The steps are taken as chosen; the ranges say how well their worth is known.
     Source: derived here; parts by `shapley`.
     """
+    return answered([asking_room(shots, category)], flown)[0]
+
+
+def asking_room(shots: SetShots, category: str | None) -> Asking[Room | None]:
+    """Ask what `room_of` needs to be told; parameters, returns, valid range and source as there."""
     found = resampled(shots, category)
     if found is None or not np.isfinite(found.middle.club_speed_mps[0]):
         return None
@@ -201,7 +220,7 @@ def room_of(shots: SetShots, flown: Distances, category: str | None) -> Room | N
     if not steps:
         return None
     struck_well = found.tier in STRUCK
-    played = _struck_game(found, steps, flown, category) if struck_well else _driven_game(found, steps, flown)
+    played = yield from (_struck_game(found, steps, category) if struck_well else _driven_game(found, steps))
     if not np.isfinite(played.worth[:, :, 0]).all():
         return None
     together_ = brought(played.worth[:, -1] - played.worth[:, 0], found.shots)
@@ -223,21 +242,24 @@ class _Played(NamedTuple):
     then: LoftAdvice | None
 
 
-def _driven_game(found: Resampled, steps: Steps, flown: Distances) -> _Played:
+def _driven_game(found: Resampled, steps: Steps) -> Asking[_Played]:
     """Move speed and the ratio: without an attack nobody knows the loft either."""
     now = found.middle
     speed = now.club_speed_mps + steps.get("club_speed", _STILL).size
     ratio = now.ball_speed_mps / now.club_speed_mps + steps.get("strike", _STILL).size
     spin = now.spin_radps * speed / now.club_speed_mps
     then = Middle(speed, now.attack_rad, speed * ratio, now.launch_rad, spin)
-    return _Played(steps, flown(speed_mixtures(now, then, club=True)), None, None)
+    worth = yield Wish(speed_mixtures(now, then, club=True), resampled=True)
+    return _Played(steps, worth, None, None)
 
 
-def _struck_game(found: Resampled, steps: Steps, flown: Distances, category: str | None) -> _Played:
+def _struck_game(found: Resampled, steps: Steps, category: str | None) -> Asking[_Played]:
     """Move speed, strike and attack, then choose the loft, where the kind of club lets it be chosen."""
     state = state_of(found.middle)
     then = moved(state, steps)
-    today, later = _advices((state, then), flown, found.shots) if category in FOR_DISTANCE else (None, None)
+    today = later = None
+    if category in FOR_DISTANCE:
+        today, later = yield from loft_advices((state, then), found.shots)
     fit = later.step_deg * DEGREE if later else 0.0
     last = then._replace(loft_rad=then.loft_rad + fit)
     after = Middle(last.club_speed_mps, last.attack_rad, *strike.launch(*last))
@@ -245,12 +267,8 @@ def _struck_game(found: Resampled, steps: Steps, flown: Distances, category: str
     if later:
         bound = "limit" if abs(later.step_deg) == MOST_LOFT_STEP_DEG else "best"
         steps = {**steps, "fit": Step(fit, bound)}
-    return _Played(steps, flown(mixtures), today, later)
-
-
-def _advices(states: tuple[State, State], flown: Distances, shots: int) -> list[LoftAdvice | None]:
-    best = best_lofts(states, flown)
-    return [loft_advice(state, best[:, place], flown, shots) for place, state in enumerate(states)]
+    worth = yield Wish(mixtures, resampled=True)
+    return _Played(steps, worth, today, later)
 
 
 def _levers(found: Resampled, played: _Played, category: str | None) -> tuple[LeverRoom, ...]:

@@ -5,7 +5,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pipeline.analysis.attribution import RESAMPLES, SAYABLE_LEVEL, SHOWN_LEVEL, UNSHARED, Distances, interval
+from pipeline.analysis.attribution import UNSHARED
 from pipeline.analysis.ball_flight import Floats
 from pipeline.analysis.delivery import (
     DELIVERY_ROWS,
@@ -20,7 +20,9 @@ from pipeline.analysis.delivery import (
     tier_of,
     with_spin,
 )
+from pipeline.analysis.distances import Asking, Distances, Wish, answered
 from pipeline.analysis.draws import generator_of
+from pipeline.analysis.ranges import RESAMPLES, SAYABLE_LEVEL, SHOWN_LEVEL, doubt
 from pipeline.analysis.whatif import DEGREE, STRUCK, launched, struck
 from pipeline.analysis.window import FOR_DISTANCE, LOFTS_RAD, line_of, top_of
 from pipeline.physics.strike import Launched
@@ -41,7 +43,7 @@ ATTACK_STEP_DEG: Final = 1.0
 
 
 class Resampled(NamedTuple):
-    """A set's middle shot, as `interval` wants it: as it is, from resamples, and with each shot left out.
+    """A set's middle shot, as `doubt` wants it: as it is, from resamples, and with each shot left out.
 
     Parameters: tier, of its columns; middle, of shape (r,), with a spin; means, of carry and total, shape (2, r) [m];
     shots, how many there are.
@@ -91,20 +93,18 @@ def ranged(figures: Floats, shots: int) -> Ranged:
 
     Parameters: figures, told from each resample of `resampled`, shape (r,) [m]; shots, how many the set has, 3 or more.
     Returns: Ranged; the range holds the figure: a total ripples by 0.1 yd, so one flight may lie beside all resamples.
-    Valid range: as `interval`, with a second set that never varies; where no shot left out changes anything, what the
+    Valid range: as `doubt`, with a second set that never varies; where no shot left out changes anything, what the
     resamples vary beyond the shots is taken by its plain percentiles.
-    Source: `interval`.
+    Source: `doubt`.
     """
     figure = float(figures[0])
-    bounds: list[float] = []
-    for level in (SHOWN_LEVEL, SAYABLE_LEVEL):
-        if np.ptp(figures[1 + RESAMPLES :]) == 0:
-            tail = (1 - level) / 2
-            low, high = np.quantile(figures[1 : 1 + RESAMPLES], [tail, 1 - tail])
-        else:
-            low, high = interval(np.append(figures, [figure] * 3), (shots, 3), level)
-        bounds += min(float(low), figure), max(float(high), figure)
-    low, high, least, most = bounds
+    if np.ptp(figures[1 + RESAMPLES :]) == 0:
+        tails = [[(1 - level) / 2, (1 + level) / 2] for level in (SHOWN_LEVEL, SAYABLE_LEVEL)]
+        ends = [(float(low), float(high)) for low, high in np.quantile(figures[1 : 1 + RESAMPLES], tails)]
+    else:
+        unsure = doubt(np.append(figures, [figure] * 3), (shots, 3))
+        ends = [unsure.range(SHOWN_LEVEL), unsure.range(SAYABLE_LEVEL)]
+    (low, high), (least, most) = ((min(low, figure), max(high, figure)) for low, high in ends)
     return Ranged(figure, low, high, least > 0 or most < 0)
 
 
@@ -113,33 +113,33 @@ def brought(differences: Floats, shots: int) -> Brought:
     return Brought(*(ranged(figures, shots) for figures in differences))
 
 
-def best_lofts(states: Sequence[State], flown: Distances) -> Floats:
+def best_lofts(states: Sequence[State]) -> Asking[Floats]:
     """Find the delivered lofts with which some deliveries carry farthest, and go farthest in all.
 
-    Parameters: states, k of them, of shape (r,): the first place of each counts, the set as it is; flown, from
-    `distances`.
+    Parameters: states, k of them, of shape (r,): the first place of each counts, the set as it is.
     Returns: lofts for carry and for total, shape (2, k) [rad], NaN where no top is seen.
     Valid range: as `top_of`, lofts of 2 to 35.8 degrees. Landings outside what the run was compared with count too: a
     total may want a little less loft than it should.
     Source: `top_of`.
     """
     firsts = State(*(np.array([[x[0]] for x in values]) for values in zip(*states, strict=True)))
-    curves = flown(line_of(firsts, LOFTS_RAD))
+    curves = yield Wish(line_of(firsts, LOFTS_RAD))
     tops = [[top_of(LOFTS_RAD, heights, np.isfinite(heights)) for heights in curve] for curve in curves]
     return np.array([[np.nan if top is None else top.best for top in row] for row in tops])
 
 
-def attack_steps(state: State, step_deg: float, flown: Distances) -> list[tuple[Changes, Changes]]:
+def attack_steps(state: State, step_deg: float) -> Asking[list[tuple[Changes, Changes]]]:
     """Choose the loft anew before and after a step of attack.
 
-    Parameters: state, of shape (r,), the first place of it counts; step_deg, of attack [deg]; flown, from `distances`.
+    Parameters: state, of shape (r,), the first place of it counts; step_deg, of attack [deg].
     Returns: for carry and for total the changes to the best loft as it is, and to the step with its best loft; nothing
     where no top is seen.
     Valid range: as `best_lofts`.
     Source: definition; the two best are compared, so what a better loft brings by itself is left out.
     """
     stepped = state._replace(attack_rad=state.attack_rad + step_deg * DEGREE)
-    changes = (best_lofts((state, stepped), flown) - state.loft_rad[0]) / DEGREE
+    best = yield from best_lofts((state, stepped))
+    changes = (best - state.loft_rad[0]) / DEGREE
     if not np.isfinite(changes).all():
         return []
     return [
@@ -163,17 +163,24 @@ def worth_of(shots: SetShots, flown: Distances, category: str | None) -> tuple[U
     ball speed and launch.
     Source: `whatif.launched`, flown; ranges from `resampled`.
     """
+    return answered([asking_worth(shots, category)], flown)[0]
+
+
+def asking_worth(shots: SetShots, category: str | None) -> Asking[tuple[UnitWorth, ...] | None]:
+    """Ask what `worth_of` needs to be told; parameters, returns, valid range and source as there."""
     found = resampled(shots, category)
     if found is None:
         return None
     told = [(step, launched(found.middle, found.tier, Changes(**{step[1]: step[2]}))) for step in STEPS]
     now = launched(found.middle, found.tier, Changes())
-    balls = [now, *(ball for _, ball in told)]
-    distances = together([ball for ball in balls if ball is not None], flown)
+    balls = [ball for ball in (now, *(ball for _, ball in told)) if ball is not None]
+    attacks = (yield from _attacks(found)) if found.tier in STRUCK and category in FOR_DISTANCE else []
+    distances = yield together([*balls, *attacks])
     steps = [step for step, ball in told if ball is not None]
     differences = [distances[:, place] - distances[:, 0] for place in range(1, 1 + len(steps))]
-    if found.tier in STRUCK and category in FOR_DISTANCE:
-        of_attack = _of_attack(found, flown)
+    if attacks:
+        carry, total = distances[:, len(balls) :]
+        of_attack = np.stack([carry[1] - carry[0], total[3] - total[2]])
         steps[2:2], differences[2:2] = [("attack", "attack_angle_deg", ATTACK_STEP_DEG)], [of_attack]
     return (
         tuple(
@@ -185,20 +192,16 @@ def worth_of(shots: SetShots, flown: Distances, category: str | None) -> tuple[U
     )
 
 
-def together(balls: Sequence[Launched], flown: Distances) -> Floats:
-    """Fly k lots of balls, each of shape (r,), in one go; gives carry and total, shape (2, k, r) [m].
+def together(balls: Sequence[Launched]) -> Wish:
+    """Wish for k lots of resampled balls, each of shape (r,), as one of shape (k, r).
 
-    Valid range: as `distances`. Source: `distances`.
+    Valid range: as `answered`. Source: definition.
     """
-    return flown(Launched(*(np.stack(values) for values in zip(*balls, strict=True))))
+    return Wish(Launched(*(np.stack(values) for values in zip(*balls, strict=True))), resampled=True)
 
 
-def _of_attack(found: Resampled, flown: Distances) -> Floats:
-    """Give what a step of attack brings in carry and total, shape (2, r) [m]; NaN where no best loft is seen."""
+def _attacks(found: Resampled) -> Asking[list[Launched]]:
+    """Strike before and after a step of attack, with the lofts best for carry, then with those best for the total."""
     state = state_of(found.middle)
-    balls = [struck(state, which) for pair in attack_steps(state, ATTACK_STEP_DEG, flown) for which in pair]
-    if not balls:
-        return np.full((2, 1), np.nan)
-    # carry before and after, then total: each with the lofts that are best for it
-    carry, total = together(balls, flown)
-    return np.stack([carry[1] - carry[0], total[3] - total[2]])
+    pairs = yield from attack_steps(state, ATTACK_STEP_DEG)
+    return [struck(state, which) for pair in pairs for which in pair]

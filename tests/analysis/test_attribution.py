@@ -11,15 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy import stats
 
 from pipeline.analysis.attribution import (
-    RESAMPLES,
-    _gain,
     attribute,
     coalitions,
-    distances,
-    interval,
     levers,
     shapley,
     speed_mixtures,
@@ -28,6 +23,7 @@ from pipeline.analysis.attribution import (
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.comparison import compare, welch
 from pipeline.analysis.delivery import USUAL, Middle, middles, shots_of
+from pipeline.analysis.distances import distances
 from pipeline.lever_records import Attribution, LeverStory
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.flight import Launch, fly
@@ -229,57 +225,6 @@ def test_distances_are_those_of_the_studios_model() -> None:
     assert found.shape == (2, 1, 2)
     assert found[0, 0] == pytest.approx(alone.carry_m)
     assert found[1, 0] == pytest.approx(total_distance(alone, 0.6).total_m)
-
-
-# --- ranges -------------------------------------------------------------------------------------------------------
-def mean_figures(base: Floats, final: Floats, seed: int = 1) -> Floats:
-    """The difference of two means, laid out as `interval` takes it."""
-    generator = np.random.default_rng(seed)
-    drawn = [generator.choice(v, (RESAMPLES, len(v))).mean(axis=1) for v in (base, final)]
-    left = [(v.sum() - v) / (len(v) - 1) for v in (base, final)]
-    whole = final.mean() - base.mean()
-    return np.concatenate([[whole], drawn[1] - drawn[0], final.mean() - left[0], left[1] - base.mean()])
-
-
-@pytest.mark.parametrize(("n", "m"), [(6, 6), (10, 10), (20, 20), (6, 20)])
-@pytest.mark.parametrize("level", [0.5, 0.8, 0.9])
-def test_of_a_mean_the_interval_is_about_welchs(n: int, m: int, level: float) -> None:
-    widths = []
-    for seed in range(30):
-        generator = np.random.default_rng(seed)
-        base, final = generator.normal(0.0, 4.0, n), generator.normal(3.0, 2.0, m)
-        low, high = interval(mean_figures(base, final, seed), (n, m), level)
-        widths.append((high - low) / (2 * welch(final, base).half_width(level)))
-    assert np.mean(widths) == pytest.approx(1.0, abs=0.03)
-
-
-def test_figures_without_spread_are_their_own_range() -> None:
-    assert interval(np.full(1 + RESAMPLES + 8, 3.0), (4, 4), 0.8) == (3.0, 3.0)
-
-
-def test_what_varies_beyond_the_shots_is_in_the_range() -> None:
-    figures = np.concatenate([[0.0], np.random.default_rng(2).normal(0.0, 2.0, RESAMPLES), np.zeros(8)])
-    low, high = interval(figures, (4, 4), 0.8)
-    assert [low, high] == pytest.approx([-1.2816 * 2, 1.2816 * 2], rel=0.1)
-
-
-def test_resamples_without_a_value_take_no_part() -> None:
-    figures = mean_figures(np.arange(8.0), np.arange(8.0) + 1)
-    holed = figures.copy()
-    holed[1:40:2] = np.nan
-    assert interval(holed, (8, 8), 0.8) == pytest.approx(interval(figures, (8, 8), 0.8), abs=0.5)
-    holed[1 : 1 + RESAMPLES] = np.nan
-    assert np.isnan(interval(holed, (8, 8), 0.8)).all()
-
-
-@pytest.mark.parametrize(("centre", "sayable"), [(1.75, True), (1.55, False), (-1.55, False), (-1.75, True)])
-def test_a_gain_is_sayable_when_its_range_at_90_leaves_zero_out(centre: float, *, sayable: bool) -> None:
-    """Of a normal spread of 1 beyond the shots, the range at 90 % ends 1.645 from the centre, that at 80 % 1.282."""
-    drawn = centre + stats.norm.ppf((np.arange(RESAMPLES) + 0.5) / RESAMPLES)
-    said = _gain("strike", np.concatenate([[centre], drawn, np.full(8, centre)]), (4, 4))
-    assert said.sayable == sayable
-    assert said.low_m == pytest.approx(centre - 1.282, abs=0.02)
-    assert said.high_m == pytest.approx(centre + 1.282, abs=0.02)
 
 
 # --- two sets -----------------------------------------------------------------------------------------------------

@@ -15,15 +15,20 @@ from pipeline.analysis.ball_flight import (
     add_used,
     column,
     launch,
-    middle_flight,
+    middle_flights,
     present,
 )
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.flight import Launch, flight_paths, fly
 from pipeline.physics.ground import total_distance
+from pipeline.records import FlightLine
 
 MakeFrame = Callable[..., pl.DataFrame]
 NAN: Final = math.nan
+
+
+def middle_flight(frame: pl.DataFrame, model: FlightModel, points: int = 41) -> FlightLine | None:
+    return middle_flights(frame, [range(frame.height)], model, points)[0]
 
 
 def test_column_gives_floats_and_nan_for_nothing(frame: MakeFrame) -> None:
@@ -157,6 +162,18 @@ def test_middle_flight_leaves_out_shots_the_model_cannot_fly(frame: MakeFrame, m
     assert middle_flight(some, model) == alone
     assert middle_flight(add_model(frame(2, **one), model), model) is None
     assert middle_flight(add_model(frame(0), model), model) is None
+
+
+def test_each_group_has_its_own_middle_flight(frame: MakeFrame, model: FlightModel) -> None:
+    speeds = [60.0, 61.0, 70.0, NAN, 71.0]
+    shots = add_model(frame(5, ball_speed_mps=speeds, launch_angle_deg=13.0, spin_rate_rpm=2500.0), model)
+    slow, none, fast = middle_flights(shots, [[0, 1], [3], [4, 2]], model)
+    assert none is None
+    assert slow is not None
+    assert fast is not None
+    carries = shots["model_carry_m"].to_list()
+    assert slow.forward_m[-1] == pytest.approx((carries[0] + carries[1]) / 2, abs=0.01)
+    assert fast.forward_m[-1] == pytest.approx((carries[2] + carries[4]) / 2, abs=0.01)
 
 
 @pytest.mark.parametrize("odd", [NAN, 0.0])

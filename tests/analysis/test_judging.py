@@ -22,6 +22,7 @@ NAN: Final = math.nan
 COUNTED, ASKED, MISHIT, BAD = Fate("counted"), Fate("asked"), Fate("mishit"), Fate("bad_read")
 WORTH: Final = Worth(5.0, 30.0, 365.76)
 CARRY: Final = {"carry_m": "measured"}
+KNOWN: Final = {"carry_m": Average("carry_m", "measured", 4, 200.0, 200.0, 2.0, 198.0, 202.0, 200.0)}
 
 
 def club(
@@ -34,7 +35,7 @@ def club(
 ) -> SetResult:
     build = Build(f"club {index}", category, number=number)
     which = ShotSet(index, "ABCDEFGH"[index], build.label, "", build, own)
-    return SetResult(which, 0, 0, 0, 0, {}, None, None, uneven)
+    return SetResult(which, 0, 0, 0, 0, KNOWN, None, None, uneven)
 
 
 def judged(
@@ -164,7 +165,7 @@ SIDES: Final = [3.0, -5.0, 4.0, NAN, 8.0, -2.0, 60.0, 1.0]
 def test_accuracy_of_the_shots_with_a_side(frame: MakeFrame) -> None:
     carry = [200.0, 203.0, 198.0, 205.0, 196.0, 201.0, 150.0, NAN]
     shots = frame(8, used_carry_m=carry, used_offline_m=SIDES)
-    result = SetResult(club(0, own=True).set, 7, 1, 0, 0, {}, None, None, uneven=False)
+    result = SetResult(club(0, own=True).set, 7, 1, 0, 0, KNOWN, None, None, uneven=False)
     fates = [COUNTED] * 6 + [MISHIT, COUNTED]
     _, said = judged([result], shots, fates, {**CARRY, "offline_m": "measured"})
     kept = [0, 1, 2, 4, 5]
@@ -225,6 +226,31 @@ def test_three_clubs_of_different_jobs_are_a_bag(frame: MakeFrame) -> None:
     assert [c.set_index for c in bag.clubs] == [1, 0, 2]
     assert [(g.longer, g.shorter, g.gap_m) for g in bag.gaps] == [(1, 0, 12.0), (0, 2, 12.0)]
     assert judged(irons(7, 6), in_blocks(frame, carries[:2]))[1].bag is None
+    two_told = [*carries[:2], [138.0, 139, NAN]]
+    told = judged(irons(7, 6, 8), in_blocks(frame, two_told))[1].bag
+    assert told is not None
+    assert told.left_out == (2,)
+    assert judged(irons(7, 6, 8), in_blocks(frame, [carries[0], [162.0, 163], [138.0]]))[1].bag is None
+
+
+def test_a_bag_names_the_jobs_it_cannot_average(frame: MakeFrame) -> None:
+    """A hole may be filled by a club that was not averaged; one whose job is there, or of no kind, is not missed."""
+    carries = [[150.0, 151, 149], [162.0, 163, 161], [138.0, 139, 137], [126.0, 127, 125], [160.0, 161, 162]]
+    sets = [
+        *irons(7, 6, 8),
+        replace(club(3, "iron", number=9), uneven=True),
+        replace(club(4, "iron", number=6), uneven=True),
+    ]
+    bag = judged([*sets, replace(club(5, None), uneven=True)], in_blocks(frame, [*carries, [99.0] * 3]))[1].bag
+    assert bag is not None
+    assert bag.left_out == (3,)
+
+
+def test_a_set_without_an_average_carry_is_not_compared(frame: MakeFrame) -> None:
+    """Three carries among many counted balls are not enough for an average, so there is nothing to print beside it."""
+    shots = in_blocks(frame, [[200.0, 202, 198], [210.0, 212, 208], [205.0, 207, 203]])
+    sets = [club(0, own=True), replace(club(1), averages={}), club(2)]
+    assert [c.build for c in judged(sets, shots)[0]] == [2]
 
 
 def test_of_clubs_with_one_job_the_first_speaks(frame: MakeFrame) -> None:

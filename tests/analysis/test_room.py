@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.attribution import Distances, distances
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import ROWS, SetShots, state_of
+from pipeline.analysis.distances import Distances, distances
 from pipeline.analysis.room import CEILING, MOST_LOFT_STEP_DEG, OWN_SHARE, loft_code, reach, room_of, steps_of
 from pipeline.analysis.whatif import DEGREE, flown, what_if
 from pipeline.analysis.worth import resampled

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from pipeline.analysis.attribution import RESAMPLES, Distances, distances
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import ROWS, SetShots, state_of
+from pipeline.analysis.distances import Distances, answered, distances
+from pipeline.analysis.ranges import RESAMPLES
 from pipeline.analysis.whatif import DEGREE, flown, what_if
 from pipeline.analysis.worth import MPH, STEPS, attack_steps, ranged, resampled, worth_of
 from pipeline.physics import strike
@@ -97,7 +98,7 @@ def test_attack_is_the_difference_of_two_what_ifs(model: FlightModel, fly: Dista
     shots = golfer(model)
     attack = next(worth for worth in told(shots, fly) if worth.lever == "attack")
     own = state_of(resampled(shots, "driver").middle)  # type: ignore[union-attr]
-    for place, pair in enumerate(attack_steps(own, 1.0, fly)):
+    for place, pair in enumerate(answered([attack_steps(own, 1.0)], fly)[0]):
         assert [changes.attack_angle_deg for changes in pair] == [0.0, 1.0]
         before, after = (distances_of(shots, model, changes)[place] for changes in pair)
         assert figures(attack.brings)[place] == pytest.approx(after - before, abs=1e-6)

@@ -22,9 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from pipeline.analysis.attribution import (
     LEVERS,
-    RESAMPLES,
     attribute,
-    distances,
     levers,
     shapley,
     speed_mixtures,
@@ -32,6 +30,8 @@ from pipeline.analysis.attribution import (
 )
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import USUAL, Middle, shots_of
+from pipeline.analysis.distances import distances
+from pipeline.analysis.ranges import RESAMPLES
 from pipeline.lever_records import Attribution
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.strike import Launched, launch
