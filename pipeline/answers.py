@@ -59,6 +59,6 @@ def save(folder: Path, profile: Profile) -> Path:
             merged = Profile(earlier.name, earlier.fingerprint, profiles.joined(earlier.given, profile.given))
             studio.write_file(path, profiles.written(merged).encode())
             return path
-    path = studio.free_place(folder, f"{studio.safe_name(profile.name)}.toml")
+    path = studio.free_place(folder, studio.safe_name(profile.name), ".toml")
     studio.write_file(path, profiles.written(profile).encode())
     return path

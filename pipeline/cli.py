@@ -18,7 +18,9 @@ COMMANDS = {
     "process": "work off a studio's drop folder once",
     "check": "show how a shot file is read, without making anything",
     "answer": "answer what a held file asks, once for all files of its layout",
+    "report": "make a report anew and keep the former version",
     "letter": "show the letter of a report, or send it",
+    "whatif": "say what would become of a golfer's shot if one thing changed",
     "fly": "fly a ball through air and over ground",
     "doctor": "say what is missing on this machine and how to get it",
 }

@@ -114,6 +114,8 @@ def fitting_json(fitting: Fitting) -> str:
             "id": fitting.visit_id,
             "name": fitting.name,
             "date": fitting.date.isoformat(),
+            "version": fitting.version,
+            "version_date": fitting.version_date.isoformat() if fitting.version_date else None,
             "customer": fitting.facts.customer,
             "hand": fitting.facts.hand,
             "own_club_from": fitting.own_club_from,
@@ -139,7 +141,18 @@ def fitting_json(fitting: Fitting) -> str:
         "device_check": [dataclasses.asdict(check) for check in fitting.device_check],
         "cautions": list(fitting.cautions),
     }
-    return json.dumps(_finite(document), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return "{\n" + ",\n".join(f"{_json(name)}: {_lines(part)}" for name, part in _finite(document).items()) + "\n}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _lines(part: object) -> str:
+    """Write a list with a line for each of its items: so a shot is one line, and the fast encoder is used."""
+    if not isinstance(part, list) or not part:
+        return _json(part)
+    return "[\n" + ",\n".join(_json(item) for item in part) + "\n]"
 
 
 def _safe_text(text: str) -> str:

@@ -34,7 +34,8 @@ def answer(fitting: Fitting) -> Finding:
     longer_real_small the same, but the difference is smaller than that
     longer_open       the leading build's interval includes 0
     same              every build is the same for practical purposes
-    own_longest_real  every build is behind, the nearest one surely
+    own_longest_real  every build is behind, the nearest one surely, by the smallest that matters or more
+    own_longest_real_small  the same, but by less than that
     own_longest_open  every build is behind, the nearest one perhaps by chance
     """
     base = own(fitting)
@@ -54,8 +55,9 @@ def _nothing_compared(fitting: Fitting, base: SetResult, like: Sequence[SetResul
         return Finding("bag", base)
     if "carry_m" not in base.averages:
         return Finding("too_few", base)
-    if base.uneven or (like and all(r.uneven for r in like)):
-        return Finding("too_uneven", base if base.uneven else like[0])
+    uneven = next((r for r in like if "carry_m" in r.averages), None)
+    if base.uneven or (uneven and all(r.uneven for r in like)):
+        return Finding("too_uneven", base if base.uneven else uneven or base)
     if not like:
         return Finding("one_set" if len(fitting.sets) == 1 else "other_kinds", base)
     return Finding("too_few", base)
@@ -68,11 +70,10 @@ def leading(fitting: Fitting) -> Comparison:
 
 
 def _code(best: Comparison, smallest: float) -> str:
-    if best.difference > 0:
-        if best.verdict == "likely_real":
-            return "longer_real" if best.difference >= smallest else "longer_real_small"
-        return "longer_open"
-    return "own_longest_real" if best.verdict == "likely_real" else "own_longest_open"
+    ahead = "longer" if best.difference > 0 else "own_longest"
+    if best.verdict != "likely_real":
+        return f"{ahead}_open"
+    return f"{ahead}_real" if abs(best.difference) >= smallest else f"{ahead}_real_small"
 
 
 def shows_own_first(finding: Finding) -> bool:

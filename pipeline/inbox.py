@@ -1,25 +1,24 @@
 """From the drop folder to the outbox: settle, take, work off, file away; a bad file never stops the rest."""
 
 import datetime as dt
-import glob
 import hashlib
 import logging
 import shutil
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from pathlib import Path, PurePath
+from pathlib import Path
 
-from pipeline import arrivals, letter, outputs, session, strict_toml, studio, visit_facts
+from pipeline import arrivals, issuing, outputs, session, studio
 from pipeline.answers import Answers
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
+from pipeline.branding import Logo
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, PipelineError, UnreadableFileError
 from pipeline.ledger import Entry, Ledger
-from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.records import Fitting, Refusal, ShotFile
 from pipeline.settings import Settings
-from pipeline.staff_words import device_note
 from pipeline.studio import Studio
 
 MOST_CRASHES = 3
@@ -59,6 +58,7 @@ class Inbox:
     tell: Callable[[Event], None]
     clock: Callable[[], float] = time.monotonic
     today: Callable[[], dt.date] = dt.date.today
+    logo: Logo | None = None
     _pending: dict[str, _Pending] = field(default_factory=dict)
     _seen: dict[str, str] = field(default_factory=dict)  # place → signature already in the ledger
     _give_up: dict[str, float] = field(default_factory=dict)
@@ -135,11 +135,13 @@ class Inbox:
         if files is None:
             self._pending.pop(arrival.place, None)  # look again later, from the start
             return None
-        shots, facts = split_facts(files)
+        shots, facts = issuing.split_facts(files)
         identity = session.visit_id(shots, facts.decode(errors="replace"))
         if not any(file.content for file in shots):  # empty files have nothing in common but being empty
             identity = hashlib.sha256(arrival.signature.encode()).hexdigest()
-        entry = Entry(identity, arrival.name, "accepted", 0, None, tuple(self._keep(file) for file in files))
+        entry = Entry(
+            identity, arrival.name, "accepted", 0, None, tuple(issuing.keep(self.studio, file) for file in files)
+        )
         new = self.ledger.accept(entry, (arrival.place, arrival.signature), _now())
         self._pending.pop(arrival.place, None)
         if new:
@@ -169,14 +171,6 @@ class Inbox:
         if (name, why) not in self._said:
             self._said.add((name, why))
             self.tell(Event("trouble", name, why, FolderError.exit_code))
-
-    def _keep(self, file: ShotFile) -> tuple[str, str]:
-        """Store an original under its content's hash."""
-        stored = hashlib.sha256(file.content).hexdigest() + PurePath(file.name).suffix.lower()
-        path = self.studio.accepted / stored
-        if not path.exists():
-            studio.write_file(path, file.content)
-        return file.name, stored
 
     def _refuse_unread(self, arrival: Arrival, limit: int) -> None:
         """Set a visit back without reading it: too large, or too many files."""
@@ -239,7 +233,8 @@ class Inbox:
         self.ledger.move(entry.id, "processing")
         start = self.clock()
         try:
-            outcome = self._work_out(entry)
+            answers = self._answers.by_layout
+            outcome = issuing.work_out(self.studio, entry, self.settings, answers, self.today())
             if isinstance(outcome, Refusal):
                 self._refused(entry, outcome)
             else:
@@ -256,52 +251,23 @@ class Inbox:
             what = "The program met a fault of its own; it is written in work/log.txt."
             self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, _TELL_US))
 
-    def _work_out(self, entry: Entry) -> Fitting | Refusal:
-        """Read the kept originals and work the visit out."""
-        files = [ShotFile(name, path.read_bytes()) for name, path in self._originals(entry) if path.exists()]
-        if len(files) < len(entry.originals):
-            what = "The copy kept in work/accepted is gone."
-            return Refusal("set_back", UnreadableFileError.exit_code, what, entry.name, "Drop the file again.")
-        shots, facts = split_facts(files)
-        if not shots:
-            what = f"{visit_facts.FILE_NAME} tells about a visit, but no shot file lies beside it."
-            to_do = f"Make a folder in inbox/ and put the shot files and {visit_facts.FILE_NAME} into it."
-            return Refusal("set_back", UnreadableFileError.exit_code, what, entry.name, to_do)
-        where = f"{entry.name}/{visit_facts.FILE_NAME}"
-        known = visit_facts.read(strict_toml.decode(facts, where), where) if facts else VisitFacts()
-        return session.fit(entry.name, shots, known, self.settings, self.today(), entry.id, self._answers.by_layout)
-
-    def _originals(self, entry: Entry) -> list[tuple[str, Path]]:
-        """Give each original's name and where its copy is kept."""
-        return [(name, self.studio.accepted / stored) for name, stored in entry.originals]
-
     def _report(self, entry: Entry, fitting: Fitting, start: float) -> None:
-        analysed = self.clock()
-        files = outputs.files(fitting, self.settings)
-        rendered = self.clock()
-        name = studio.safe_name(f"{fitting.date.isoformat()} {entry.name}")
-        place = self._written_before(entry, name) or studio.free_place(self.studio.outbox, name)
-        if not place.exists():
-            studio.write_folder(place, files)
+        """Put the report into the visit's folder, unless a killed run has done that, and note it."""
+        analysed = rendered = self.clock()
+        place = issuing.written_before(self.studio, entry, fitting)
+        message = issuing.message(fitting, self.settings)
+        if place is None:
+            place, version = issuing.place_of(self.studio, self.ledger, entry, fitting)
+            files = outputs.files(issuing.numbered(fitting, version, self.today()), self.settings, self.logo)
+            rendered = self.clock()
+            studio.write_version(place, files, version)
+            message += f"; version {version}, the one before is kept in {studio.EARLIER}/" if version > 1 else ""
         self.ledger.move(entry.id, "reported", place.name)
         self._clear_set_back(entry)
         seconds = {"analyse": analysed - start, "render": rendered - analysed, "write": self.clock() - rendered}
-        counted = sum(result.n_counted for result in fitting.sets)
-        message = (
-            f"{len(fitting.shots)} balls, {counted} counted, {len(fitting.sets)} set{'s' * (len(fitting.sets) > 1)}"
-        )
-        message += "".join(f"; {check.file}: {device_note(check)}" for check in fitting.device_check if check.far_off)
-        message += "".join(f"; {note}" for note in [letter.address_note(fitting.facts.email)] if note)
-        _LOG.info("visit %s: reported", entry.id[:8])
+        lacking = ", characters missing in the typeface" * bool(outputs.typeface_note(fitting, self.settings))
+        _LOG.info("visit %s: reported%s", entry.id[:8], lacking)  # not which: in order they would spell a name
         self.tell(Event("reported", entry.name, message, 0, place / "report.pdf", seconds))
-
-    def _written_before(self, entry: Entry, name: str) -> Path | None:
-        """Find the folder a killed run finished without noting it: its fitting.json carries this visit's id."""
-        undated = name[len("2026-11-25 ") :][:40]  # the day may have changed since
-        for path in self.studio.outbox.glob(f"*{glob.escape(undated)}*/fitting.json"):
-            if f'"id": "{entry.id}"' in path.read_text(encoding="utf-8")[:400]:
-                return path.parent
-        return None
 
     def _refused(self, entry: Entry, refusal: Refusal) -> None:
         """Hold, set back, or wait a while for a file that looks half-written."""
@@ -320,7 +286,7 @@ class Inbox:
         note = note_text(entry, refusal, self.studio.set_back / name)
         studio.write_file(self.studio.set_back / f"{name}.txt", note.encode())  # first: it marks the name as ours
         copies: dict[str, bytes] = {}
-        for number, (original, path) in enumerate(self._originals(entry), 1):
+        for number, (original, path) in enumerate(issuing.originals(self.studio, entry), 1):
             if path.exists():
                 plain = studio.safe_name(original)
                 copies[plain if plain not in copies else f"{number} {plain}"] = path.read_bytes()
@@ -367,13 +333,6 @@ def note_text(entry: Entry, refusal: Refusal, copy: Path) -> str:
         lines += [f'    baywright answer "{copy.resolve()}" {refusal.answer}']
     end = "What was dropped is unchanged. This note, and the copy beside it if there is one, may be deleted."
     return "\n".join([*lines, "", end, _mark(entry), ""])
-
-
-def split_facts(files: Sequence[ShotFile]) -> tuple[list[ShotFile], bytes]:
-    """Part a visit's files into shot files and the content of visit.toml."""
-    shots = [file for file in files if file.name.lower() != visit_facts.FILE_NAME]
-    facts = [file.content for file in files if file.name.lower() == visit_facts.FILE_NAME]
-    return shots, facts[0] if facts else b""
 
 
 def _now() -> str:

@@ -171,7 +171,7 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Bag:
-    """The clubs of a bag, longest carry first, the gaps between neighbours, and the sets left out for few shots."""
+    """The clubs of a bag, longest carry first, the steps between them, and the sets left out as too few or uneven."""
 
     clubs: tuple[BagClub, ...]
     gaps: tuple[Gap, ...]

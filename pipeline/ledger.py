@@ -181,6 +181,20 @@ class Ledger:
             row = connection.execute(sa.select(VISITS).where(VISITS.c.id == identity)).first()
             return self._entry(connection, row) if row else None
 
+    def at_same_place(self, identity: str) -> list[Entry]:
+        """List the reported visits that came from the same place in the drop folder as this one, the newest first."""
+        places = sa.select(SIGHTINGS.c.place).where(SIGHTINGS.c.visit == identity)
+        there = sa.select(SIGHTINGS.c.visit).where(SIGHTINGS.c.place.in_(places), SIGHTINGS.c.visit != identity)
+        query = sa.select(VISITS).where(VISITS.c.id.in_(there), VISITS.c.state == "reported")
+        with self._transaction() as connection:
+            rows = connection.execute(query.order_by(VISITS.c.received.desc(), VISITS.c.id)).all()
+            return [self._entry(connection, row) for row in rows]
+
+    def keep(self, entry: Entry) -> None:
+        """Note other originals for a visit: those with which it is worked out from now on."""
+        with self._transaction() as connection:
+            self._note_originals(connection, entry)
+
     @staticmethod
     def _entry(connection: sa.Connection, row: sa.Row[tuple[object, ...]]) -> Entry:
         query = sa.select(ORIGINALS.c.name, ORIGINALS.c.stored).where(ORIGINALS.c.visit == row.id)

@@ -48,13 +48,16 @@ def write(fitting: Fitting, settings: Settings, pdf: bytes) -> Letter:
     """Write the letter of a report, with the report's own sentences."""
     page = wording.page_of(fitting, settings)
     day = page.words.day(fitting.date)
+    subject = page.words.say("letter.subject", date=day)
+    name = page.words.say("letter.file_name", day=fitting.date.isoformat())
+    version, number = wording.version(page), wording.version_number(page)
     return Letter(
         visit_id=fitting.visit_id,
         to=address(fitting.facts.email or "") or "",
-        subject=_line(page.words.say("letter.subject", date=day))[:LONGEST_SUBJECT],
+        subject=_line(", ".join(part for part in (subject, version) if part))[:LONGEST_SUBJECT],
         text=_text(_lines(page, day)),
         pdf=pdf,
-        pdf_name=_file_name(page.words.say("letter.file_name", day=fitting.date.isoformat())),
+        pdf_name=_file_name("-".join(part for part in (name, number) if part)),
     )
 
 

@@ -1,19 +1,42 @@
 """A fitting → the files of its outbox folder."""
 
-from pipeline import exports, letter, pdf, report
+from pipeline import exports, letter, pdf, report, typeface
+from pipeline.branding import Logo
 from pipeline.records import Fitting
 from pipeline.settings import Settings
 from pipeline.vocabulary import words
 
+_MOST_NAMED = 8
 
-def files(fitting: Fitting, settings: Settings) -> dict[str, bytes]:
+
+def files(fitting: Fitting, settings: Settings, logo: Logo | None = None) -> dict[str, bytes]:
     """Make report.pdf, letter.eml, shots.csv and fitting.json."""
     shots = ("\ufeff" + exports.shots_csv(fitting)).encode()
     inside = pdf.Attached("shots.csv", words(settings.language).get("document.shots"), shots, fitting.date)
-    made = pdf.make(report.render(fitting, settings), fitting.visit_id, inside)
+    made = pdf.make(report.render(fitting, settings, logo), fitting.visit_id, inside)
     return {
         "report.pdf": made,
         "letter.eml": letter.draft(fitting, settings, made).as_bytes(),
         "shots.csv": shots,
         "fitting.json": exports.fitting_json(fitting).encode(),
     }
+
+
+def logo_page(logo: Logo) -> str:
+    """Write a page with the logo alone, to see whether it can be drawn."""
+    return f'<!DOCTYPE html><html lang="en"><title>logo</title><body><img src="{logo.address}" alt="logo">'
+
+
+def typeface_note(fitting: Fitting, settings: Settings) -> str:
+    """Say which characters of the report's words its typeface lacks, by their codes: staff should know."""
+    own, facts = (settings.name, settings.address_line, settings.footnote), fitting.facts
+    labels = [text for result in fitting.sets for text in (result.set.label, result.set.phase)]
+    reasons = [shot.fate.words for shot in fitting.shots]
+    missing = typeface.missing_characters([*own, facts.customer or fitting.name, facts.notes or "", *labels, *reasons])
+    if not missing:
+        return ""
+    codes = ", ".join(f"U+{ord(c):04X}" for c in missing[:_MOST_NAMED]) + ", …" * (len(missing) > _MOST_NAMED)
+    return (
+        f"the report's typeface lacks some characters of a name, a label or the notes ({codes}): "
+        f"it prints {typeface.SUBSTITUTE} in their place, and leaves out marks on letters"
+    )

@@ -3,6 +3,8 @@
 import datetime as dt
 import io
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,7 @@ HOW_TO_GET_PANGO = (
     "Windows: install Pango with MSYS2 (pacman -S mingw-w64-x86_64-pango) and put its bin folder on PATH. "
     "Then run: baywright doctor."
 )
+_HELD = ("data:image/svg+xml;base64,", "data:image/png;base64,")
 _UA = "http://www.aiim.org/pdfua/ns/id/"
 _EXTENSION = "http://www.aiim.org/pdfa/ns"
 # PDF/UA's mark, and its description: PDF/A allows no property that it does not know without one (ISO 19005-3, 6.6.2.3)
@@ -67,9 +70,11 @@ def _own_files_only(weasyprint: Any) -> Any:  # noqa: ANN401
     allowed = folder("report_templates").resolve()
 
     class OwnFiles(weasyprint.urls.URLFetcher):  # type: ignore[misc]
-        """Refuse every address but our own files."""
+        """Refuse every address but our own files, and what an address holds in itself: the studio's logo."""
 
         def fetch(self, url: str, headers: Any = None) -> Any:  # noqa: ANN401
+            if url.startswith(_HELD):
+                return super().fetch(url, headers)
             parts = urlsplit(url)
             path = Path(url2pathname(parts.path)).resolve() if (parts.scheme, parts.netloc) == ("file", "") else None
             if path is None or not path.is_relative_to(allowed):
@@ -115,7 +120,25 @@ def write(html: str, identifier: str, attached: Attached | None = None) -> bytes
         ]  # fmt: skip
     base = folder("report_templates").resolve().as_uri() + "/"
     page = weasyprint.HTML(string=html, base_url=base, url_fetcher=_own_files_only(weasyprint))
-    made: bytes = page.write_pdf(
-        pdf_variant="pdf/a-3a", pdf_identifier=identifier.encode(), attachments=files, finisher=_finish
-    )
+    with _no_picture_missing():
+        made: bytes = page.write_pdf(
+            pdf_variant="pdf/a-3a", pdf_identifier=identifier.encode(), attachments=files, finisher=_finish
+        )
     return made
+
+
+@contextmanager
+def _no_picture_missing() -> Iterator[None]:
+    """Refuse a page on which a drawing failed: the renderer only logs it, and what follows may lie askew."""
+    heard: list[str] = []
+    listener = logging.Handler(logging.ERROR)
+    listener.emit = lambda record: heard.append(str(record.msg))  # type: ignore[method-assign]
+    log = logging.getLogger("weasyprint")
+    log.addHandler(listener)
+    try:
+        yield
+    finally:
+        log.removeHandler(listener)
+    if any("render SVG" in message for message in heard):
+        msg = "a picture in it cannot be drawn"
+        raise ValueError(msg)

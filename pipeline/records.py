@@ -254,9 +254,9 @@ class SetResult:
 class Comparison:
     """One set against the own club: difference of mean carry [m] with intervals made simultaneous over all of them.
 
-    verdict: likely_real | same | not_settled; more_shots: about how many more with each club would settle it, None
-    when no reachable number would. half_low and half_high hold the true difference one time in two, taken alone.
-    method: welch | welch_with_shot_number.
+    verdict: likely_real | same | not_settled; more_shots: about how many more with each club would tell it to within
+    the smallest difference that matters, None when no reachable number would. half_low and half_high hold the true
+    difference one time in two, taken alone. method: welch | welch_with_shot_number.
     """
 
     build: int
@@ -355,6 +355,8 @@ class Fitting:
     judged: Judged = field(default_factory=Judged)
     levers: VisitLevers = field(default_factory=VisitLevers)
     outlooks: tuple[Outlook, ...] = ()
+    version: int = 1  # of its report
+    version_date: "dt.date | None" = None  # the day that version was made; the first one needs none
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,8 @@ from typing import Any
 
 import jinja2
 
-from pipeline import lever_words, pictures, svg, tables, wording
+from pipeline import later_words, lever_words, pictures, svg, tables, wording
+from pipeline.branding import Logo
 from pipeline.records import Fitting
 from pipeline.resources import folder
 from pipeline.settings import Settings
@@ -20,10 +21,11 @@ def _heading(page: Page) -> dict[str, str]:
     who = (page.fitting.facts.customer or page.fitting.name)[:80]
     date = page.words.day(page.fitting.date)
     foot = page.settings.name, page.settings.address_line, page.settings.footnote
+    version, short = (f", {text}" if text else "" for text in (wording.version(page), wording.version_number(page)))
     return {
-        "title": page.words.say("document.title", who=who, date=date),
-        "heading": page.words.say("document.heading", kind=kind, who=who, date=date),
-        "running": page.words.say("document.heading", kind=kind, who=who[:40], date=date),
+        "title": page.words.say("document.title", who=who, date=date) + version,
+        "heading": page.words.say("document.heading", kind=kind, who=who, date=date) + version,
+        "running": page.words.say("document.heading", kind=kind, who=who[:40], date=date) + short,
         "foot": svg.clipped(" · ".join(t[:80] for t in foot if t), 8, _FOOT_PT),
     }
 
@@ -35,44 +37,46 @@ def _context(page: Page) -> dict[str, Any]:
         "language": page.words.get("document.code"),
         "day": page.fitting.date.isoformat(),
         "t": page.words.tree,
+        "breakable": page.words.breakable,
         "settings": page.settings,
         "units": {"length": page.shown.unit("length")},
         "lead": wording.lead(page, facts),
         "under": wording.under(page, facts),
         "figures": tables.figures(page),
-        "which": page.say("headings.which", page.is_way(page.finding.subject)),
+        "which": page.say("headings.which", page.tells_of_ways()),
         "verdicts": wording.verdicts(page),
         "suggestions": wording.suggestions(page, facts),
-        "pictures": pictures.all_pictures(page.fitting, page.shown, page.words, page.label),
+        "pictures": pictures.all_pictures(page),
         "landing_read": page.words.get(
             f"read.{'landing' if any(r.ellipse for r in page.fitting.sets) else 'landing_few'}"
         ),
         "where_rows": tables.where_rows(page),
         **_levers(page),
         "accuracy_table": tables.accuracy_table(page),
-        "accuracy_sentences": wording.accuracy_sentences(page),
+        "accuracy_sentences": later_words.accuracy_sentences(page),
         "bag_table": tables.bag_table(page),
         "bag_sentence": wording.bag_sentence(page),
         "flight_sentence": wording.flight_sentence(page),
         "launch_table": tables.averages(page, tables.LAUNCH),
         "flight_table": tables.averages(page, tables.FLIGHT),
-        "counted_sentence": wording.counted_sentence(page),
+        "counted_sentence": later_words.counted_sentence(page),
         "aside_rows": tables.aside_rows(page),
-        "home_sentence": wording.home_sentence(page),
-        "how": wording.how(page),
+        "home_sentence": later_words.home_sentence(page),
+        "how": later_words.how(page),
         "notes": (page.fitting.facts.notes or "")[:2000],
-        "cautions": wording.cautions(page),
+        "cautions": later_words.cautions(page),
     }
 
 
 def _levers(page: Page) -> dict[str, Any]:
     ahead = lever_words.outlook(page)
-    label = page.label(page.fitting.sets[ahead.set_index]) if ahead else ""
+    label = page.named(page.fitting.sets[ahead.set_index]) if ahead else ""
     return {
         "brought_table": lever_words.brought_table(page),
         "brought_sentences": lever_words.brought_sentences(page),
         "steps_table": lever_words.steps_table(page),
         "room_heading": page.words.say("headings.room", label=label),
+        "ahead_heading": page.words.say("headings.ahead", label=label),
         "room_table": lever_words.room_table(page),
         "room_sentences": lever_words.room_sentences(page),
         "room_cautions": lever_words.room_cautions(page),
@@ -88,6 +92,7 @@ def _environment() -> jinja2.Environment:
     return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
 
 
-def render(fitting: Fitting, settings: Settings) -> str:
-    """Write the report's HTML."""
-    return _environment().get_template("report.html.j2").render(_context(wording.page_of(fitting, settings)))
+def render(fitting: Fitting, settings: Settings, logo: Logo | None = None) -> str:
+    """Write the report's HTML; the logo travels inside it."""
+    template = _environment().get_template("report.html.j2")
+    return template.render(_context(wording.page_of(fitting, settings)), logo=logo)

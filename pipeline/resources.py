@@ -14,6 +14,11 @@ def folder(name: str) -> Path:
     return inside if inside.is_dir() else _PACKAGE.parent / name
 
 
+def names(inside: str) -> list[str]:
+    """Name the files of a folder in schemas/, without their ending."""
+    return sorted(path.stem for path in (folder("schemas") / inside).glob("*.toml"))
+
+
 @cache
 def table(name: str) -> dict[str, Any]:
     """Read schemas/<name>.toml, once; callers must not change what they get."""

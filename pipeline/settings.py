@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline import strict_toml, units
-from pipeline.resources import table
+from pipeline import branding, strict_toml, units
+from pipeline.resources import names, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +14,8 @@ class Settings:
     name: str
     address_line: str
     footnote: str
+    logo: str
+    accent: str
     units_shown: str
     paper: str
     language: str
@@ -41,12 +43,20 @@ class Settings:
     smtp_password_file: str
 
 
+def choices(row: dict[str, Any]) -> list[str]:
+    """Give what may be chosen; empty where a setting is no choice."""
+    return names(row["choices_in"]) if "choices_in" in row else row.get("choices", [])
+
+
 def _value(row: dict[str, Any], value: object, place: strict_toml.Place, key: str) -> object:
     """Check one value against its row of settings.toml and convert it to the stored unit."""
-    kind = " | ".join(row["choices"]) if row["type"] == "choice" else row["type"]
+    kind = " | ".join(choices(row)) or row["type"]
     found = strict_toml.typed(value, kind)
     if found is None:
         raise strict_toml.refuse_value(place, key, value, strict_toml.wanted(kind))
+    fault = branding.colour_fault(found) if kind == "colour" else ""
+    if fault:
+        raise strict_toml.refuse_value(place, key, value, fault)
     low, high = row.get("range", (None, None))
     if low is not None and not low <= found <= high:
         raise strict_toml.refuse_value(place, key, value, f"it must lie between {low} and {high}")
@@ -76,8 +86,8 @@ def template() -> str:
     """Write a studio.toml with every setting, its default and its help."""
     lines = ["# The studio's settings. A line that starts with # is a remark; delete the # to change a setting.", ""]
     for key, row in table("settings").items():
-        choices = f" ({' | '.join(row['choices'])})" if "choices" in row else ""
+        chosen = f" ({' | '.join(choices(row))})" if row["type"] == "choice" else ""
         default = row.get("default", table("settings").get(row.get("optional", ""), {}).get("default"))
         value = f'"{default}"' if isinstance(default, str) else default
-        lines += [f"# {row['help']}{choices}", f"# {key} = {value}", ""]
+        lines += [f"# {row['help']}{chosen}", f"# {key} = {value}", ""]
     return "\n".join(lines)

@@ -15,6 +15,10 @@ _KINDS = {
     "speeds_ratio": "ratio",
     "ratio": "ratio",
 }
+_UNITS = {
+    "yards": {"length": "yd", "height": "ft", "speed": "mph", "temperature": "F"},
+    "metres": {"length": "m", "height": "m", "speed": "km/h", "temperature": "C"},
+}  # names of schemas/units.toml; what they are called on paper is the vocabulary's
 _SUFFIXES = {"_mps": "speed", "_m": "length", "_deg": "angle", "_rpm": "spin", "_s": "time"}
 
 
@@ -26,12 +30,6 @@ def kind_of(name: str) -> str:
     return next((kind for suffix, kind in _SUFFIXES.items() if plain.endswith(suffix)), "count")
 
 
-def number(value: float, digits: int) -> str:
-    """Write a number with a true minus and no sign on a rounded zero."""
-    text = f"{abs(value):.{digits}f}"
-    return text if value >= 0 or float(text) == 0 else "−" + text
-
-
 @dataclass(frozen=True)
 class Shown:
     """How a studio shows numbers: system is yards or metres."""
@@ -41,28 +39,25 @@ class Shown:
 
     def unit(self, kind: str) -> str:
         """Give the short name of the unit a kind is shown in."""
-        if kind in ("length", "side"):
-            return str(self.words.get(f"units.{self.system}.length"))
-        if kind in ("height", "speed"):
-            return str(self.words.get(f"units.{self.system}.{kind}"))
-        return {"angle": "°", "spin": "rpm", "time": "s"}.get(kind, "")
+        known = self.words.get("units") | self.words.get(f"units.{self.system}") | {"angle": "°"}
+        return str(known.get("length" if kind == "side" else kind, ""))
 
     def convert(self, value: float, kind: str) -> float:
         """Convert a stored value to the unit it is shown in."""
-        dimension = {"side": "length", "height": "length"}.get(kind, kind)
-        if dimension in ("length", "speed"):
-            return units.unit(dimension, self.unit(kind)).from_stored(value)
-        return value
+        shown_as = "length" if kind == "side" else kind
+        dimension = "length" if kind in ("side", "height") else kind
+        unit = _UNITS[self.system].get(shown_as)
+        return units.unit(dimension, unit).from_stored(value) if unit else value
 
     def stored_step(self, kind: str) -> float:
         """Give one shown unit of a kind as a stored value."""
         return 1 / self.convert(1.0, kind)
 
     def plain(self, value: float, name: str, extra_digits: int = 0) -> str:
-        """Write a stored value without its unit, as in a table; sideways with L or R left to the caller."""
+        """Write a stored value without its unit, as in a table; sideways without the word left or right."""
         kind = kind_of(name)
         digits = _DIGITS.get("length" if kind == "side" else kind, 0) + extra_digits
-        return number(self.convert(value, kind), digits)
+        return self.words.number(self.convert(value, kind), digits)
 
     def full(self, value: float, name: str) -> str:
         """Write a stored value with its unit; a side with the word left or right."""
@@ -76,20 +71,27 @@ class Shown:
 
     def side(self, value: float) -> str:
         """Write a sideways distance: `8 yd right`, or `on line` when it rounds to nothing."""
-        amount = number(abs(self.convert(value, "side")), 0)
+        amount = self.words.number(abs(self.convert(value, "side")))
         if amount == "0":
             return self.words.say("side.middle")
         return self.words.say("side.right" if value > 0 else "side.left", amount=f"{amount}{NBSP}{self.unit('side')}")
 
     def air(self, altitude_m: float, temperature_c: float) -> tuple[str, str]:
         """Write altitude and temperature of an air: feet and °F beside yards, else metres and °C."""
-        if self.system == "metres":
-            return f"{number(altitude_m, 0)}{NBSP}m", f"{number(temperature_c, 0)}{NBSP}°C"
-        feet = units.unit("length", "ft").from_stored(altitude_m)
-        fahrenheit = units.unit("temperature", "F").from_stored(units.unit("temperature", "C").to_stored(temperature_c))
-        return f"{number(feet, 0)}{NBSP}ft", f"{number(fahrenheit, 0)}{NBSP}°F"
+        stored = units.unit("temperature", "C").to_stored(temperature_c)
+        return self._with_unit(altitude_m, "height"), self._with_unit(stored, "temperature")
 
-    def distance(self, value: float) -> str:
-        """Write the size of a distance in long words: `11 yards`."""
-        long = self.words.get(f"units.{self.system}.length_long")
-        return f"{number(abs(self.convert(value, 'length')), 0)}{NBSP}{long}"
+    def _with_unit(self, value: float, kind: str) -> str:
+        return f"{self.words.number(self.convert(value, kind))}{NBSP}{self.unit(kind)}"
+
+    def distance(self, value: float, digits: int = 0) -> str:
+        """Write the size of a distance in long words: `11 yards`, `1 yard`, and never `0 yards`."""
+        amount = self.words.number(abs(self.convert(value, "length")), digits)
+        if amount == "0":
+            return str(self.words.get(f"units.{self.system}.length_under_one"))
+        form = "one" if amount == "1" else "long"
+        return f"{amount}{NBSP}{self.words.get(f'units.{self.system}.length_{form}')}"
+
+    def percent(self, share: float) -> str:
+        """Write a share in hundredths: `5 %`."""
+        return self.words.say("units.percent", amount=self.words.number(100 * share))

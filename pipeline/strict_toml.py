@@ -17,11 +17,13 @@ _LONGEST_SHOWN = 60
 _WANTED = {
     "text": f"a text in quotes, of at most {LONGEST_TEXT} characters, is wanted",
     "address": "one plain e-mail address in quotes is wanted, such as desk@studio.example",
+    "colour": 'a colour in quotes is wanted, such as "#1E2730"',
     "number": "a number without quotes is wanted, decimals with a dot",
     "whole number": "a whole number without quotes is wanted",
     "yes or no": "true or false is wanted, without quotes",
     "date": "a date without quotes is wanted, such as 2026-11-25",
 }
+_COLOUR = re.compile(r"#[0-9A-Fa-f]{6}")
 _TABLE = re.compile(r"\s*\[+\s*([\w.-]+)\s*\]")
 
 
@@ -95,12 +97,14 @@ def _as_number(value: Any) -> Any:  # noqa: ANN401 - any TOML value comes in
 def _as_text(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value comes in
     if not isinstance(value, str) or len(value) > LONGEST_TEXT:
         return None
+    if kind == "colour":
+        return value if _COLOUR.fullmatch(value) else None
     return addresses.address(value) if value and kind == "address" else value
 
 
 def typed(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value goes through
     """Give the value if it is of that kind (see schemas/visit.toml), else None."""
-    if kind in ("text", "address"):
+    if kind in ("text", "address", "colour"):
         return _as_text(value, kind)
     if kind == "number":
         number = _as_number(value)

@@ -1,22 +1,25 @@
 """The studio folder: where things lie, and writing there so that a thing is whole or not there at all."""
 
+import errno
 import os
 import re
 import shutil
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from pipeline import branding, strict_toml
 from pipeline import settings as settings_module
-from pipeline import strict_toml
-from pipeline.errors import FolderError
+from pipeline.branding import Logo
+from pipeline.errors import FolderError, SettingsError
 from pipeline.settings import Settings
 
 LONGEST_NAME = 120  # bytes in UTF-8; a file system takes 255, and we put a date, marks and endings around it
 LONGEST_ENDING = 8
+EARLIER = "earlier"  # in a report's folder: what it held before, a folder a version
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 _UNSAFE = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]+')
 
@@ -34,7 +37,7 @@ class Studio:
 
     @property
     def outbox(self) -> Path:
-        """One folder a report."""
+        """One folder a visit: the newest report, and the ones before it in `earlier/`."""
         return self.root / "outbox"
 
     @property
@@ -97,6 +100,23 @@ def opened(root: Path) -> tuple[Studio, Settings]:
     return studio, loaded
 
 
+def logo(studio: Studio, settings: Settings) -> Logo | None:
+    """Read the studio's logo and check it; raises SettingsError that says what is wrong with it."""
+    if not settings.logo:
+        return None
+    path = studio.root / settings.logo
+    try:
+        if not path.is_file():  # a pipe would keep us waiting
+            raise FileNotFoundError(errno.ENOENT, "there is no such file")
+        with path.open("rb") as source:
+            content = source.read(branding.LARGEST_PNG + 1)
+    except (OSError, ValueError) as fault:
+        why = getattr(fault, "strerror", None) or fault
+        msg = f"{path}: the logo cannot be read ({why}). See logo in {studio.root / 'studio.toml'}."
+        raise SettingsError(msg) from fault
+    return branding.checked(content, str(path))
+
+
 def lock(studio: Studio) -> FileLock:
     """Take the studio for one program; raises FolderError while another one has it."""
     held = FileLock(studio.work / "lock", timeout=0)
@@ -150,6 +170,14 @@ def write_file(path: Path, content: bytes) -> None:
 
 def write_folder(place: Path, files: Mapping[str, bytes]) -> None:
     """Write a folder whole: filled under a hidden name, synced, renamed; `place` must not exist."""
+    with _staged(place, files) as aside:
+        aside.rename(place)
+    _sync(place.parent)
+
+
+@contextmanager
+def _staged(place: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
+    """Fill a hidden folder beside a place; it is removed again when the disk refuses something."""
     aside = place.with_name(f".making {place.name}")
     shutil.rmtree(aside, ignore_errors=True)
     aside.mkdir()
@@ -157,15 +185,64 @@ def write_folder(place: Path, files: Mapping[str, bytes]) -> None:
         for name, content in files.items():
             write_file(aside / name, content)
         _sync(aside)
-        aside.rename(place)
+        yield aside
     except OSError:
         shutil.rmtree(aside, ignore_errors=True)
         raise
+
+
+def write_version(place: Path, files: Mapping[str, bytes], version: int) -> None:
+    """Write a folder whole; what the place held before stays in it, complete, as `earlier/version <version - 1>`.
+
+    There are always a whole old or a whole new folder: two renames, and `sweep` mends a kill between them.
+    """
+    if not place.exists():
+        write_folder(place, files)
+        return
+    old = place.with_name(f".old {place.name}")
+    shutil.rmtree(old, ignore_errors=True)  # one that could not be removed before
+    with _staged(place, files) as aside:
+        _carry_over(place, aside, f"version {version - 1}")
+        place.rename(old)
+        try:
+            aside.rename(place)
+        except OSError:
+            old.rename(place)
+            raise
     _sync(place.parent)
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _carry_over(place: Path, aside: Path, name: str) -> None:
+    """Put what a folder holds into the folder that will take its place."""
+    kept = aside / EARLIER
+    if (place / EARLIER).is_dir():
+        shutil.copytree(place / EARLIER, kept, copy_function=_link, symlinks=True)
+    shutil.copytree(
+        place, kept / name, copy_function=_link, symlinks=True,
+        ignore=lambda folder, _names: {EARLIER} if Path(folder) == place else set(),
+    )  # fmt: skip
+    for folder in (*(path for path in kept.rglob("*") if path.is_dir() and not path.is_symlink()), kept, aside):
+        _sync(folder)
+
+
+def _link(source: str, target: str) -> None:
+    """Give a file a second name, or copy it where the disk knows no such thing."""
+    try:
+        os.link(source, target, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        shutil.copy2(source, target)
+        _sync(Path(target))
 
 
 def sweep(studio: Studio) -> None:
-    """Remove what a killed run left half-made."""
+    """Remove what a killed run left half-made, and put back what it had put aside without getting further."""
+    for old in studio.outbox.glob(".old *"):
+        place = old.with_name(old.name.removeprefix(".old "))
+        if place.exists():
+            shutil.rmtree(old, ignore_errors=True)
+        else:
+            old.rename(place)
     for place in (studio.outbox, studio.set_back):
         for left in place.glob(".making *"):
             shutil.rmtree(left, ignore_errors=True)
@@ -173,9 +250,9 @@ def sweep(studio: Studio) -> None:
         left.unlink(missing_ok=True)
 
 
-def free_place(folder: Path, name: str) -> Path:
-    """Give the first free name: `name`, then `name (version 2)` and so on."""
-    place, version = folder / name, 2
+def free_place(folder: Path, name: str, ending: str = "") -> Path:
+    """Give the first free name: `name`, then `name (2)` and so on, with that ending."""
+    place, number = folder / f"{name}{ending}", 2
     while place.exists():
-        place, version = folder / f"{name} (version {version})", version + 1
+        place, number = folder / f"{name} ({number}){ending}", number + 1
     return place

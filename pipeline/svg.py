@@ -12,12 +12,15 @@ from typing import Any
 
 from pipeline import typeface
 
+WIDTH = 493.0  # points: the column of an A4 page between margins of 18 mm
 INK, QUIET, RULE, FAINT, PAPER, WARN = "#1E2730", "#55606B", "#C9CED3", "#E9ECEF", "#FFFFFF", "#9B1C1C"
 # Contrast with white 4.9, 6.6, 5.2, 13.6, 15.1 to 1; shape and letter carry the meaning where colours look alike.
 MARKS = (("#69727D", "circle"), ("#0B5FA5", "square"), ("#B84A00", "diamond"), ("#3D1F5C", "triangle"))
 OTHER_MARK = (INK, "circle")
+RING = 3.6  # radius of the ring at the middle of an interval
+DISC = 6.2  # radius of the letter disc
+_DASHES = (None, "7 2.5", "2.5 2", "8 2 2 2")  # a set's line in grey: whole, long dashes, short ones, both in turn
 _FONT = "Source Sans 3"
-_EM_SHARE = 0.52  # mean letter width of the report's font, measured on English text
 
 Point = tuple[float, float]
 
@@ -27,6 +30,11 @@ def mark_of(index: int) -> tuple[str, str]:
     return MARKS[index] if index < len(MARKS) else OTHER_MARK
 
 
+def dash_of(index: int) -> str | None:
+    """Give the dashes of a set's line: four that differ, then whole ones told apart by their letters."""
+    return _DASHES[index] if index < len(_DASHES) else None
+
+
 def number(value: float) -> str:
     """Write a coordinate: two decimals, no trailing zeros, never −0."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
@@ -34,8 +42,8 @@ def number(value: float) -> str:
 
 
 def text_width(text: str, size: float) -> float:
-    """Estimate the width of a text, good enough to keep labels apart."""
-    return len(text) * size * _EM_SHARE
+    """Give the width of a text, letters set one by one in the widest weight, as the renderer does in pictures."""
+    return typeface.width(text) * size
 
 
 def clipped(text: str, size: float, width: float) -> str:
@@ -45,6 +53,16 @@ def clipped(text: str, size: float, width: float) -> str:
         return text
     ends = (n for n in range(len(text) - 1, 0, -1) if typeface.width(text[:n].rstrip() + "…") <= room)
     return text[: next(ends, 0)].rstrip() + "…"
+
+
+def wrapped(text: str, size: float, width: float) -> list[str]:
+    """Break a text into one or two lines of a width, between words where it can; what is over is cut off."""
+    if text_width(text, size) <= width:
+        return [text]
+    breaks = [i for i, c in enumerate(text) if c == " " and text_width(text[:i], size) <= width]
+    if not breaks:
+        return [clipped(text, size, width)]
+    return [text[: breaks[-1]].rstrip(), clipped(text[breaks[-1] :].strip(), size, width)]
 
 
 def scale(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
@@ -57,7 +75,8 @@ def ticks(low: float, high: float, wanted: int = 5) -> list[float]:
     """Give round values between low and high, about as many as wanted."""
     raw = (high - low) / wanted
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= raw * (1 - 1e-9))
+    multiples = (1, 2, 2.5, 5, 10) if power >= 10 else (1, 2, 5, 10)  # 25, but not 2.5, which few count in
+    step = next(m * power for m in multiples if m * power >= raw * (1 - 1e-9))
     first = math.ceil(low / step - 1e-9)
     return [round(k * step, 6) for k in range(first, math.floor(high / step + 1e-9) + 1)]
 
@@ -87,10 +106,10 @@ class Drawing:
             stroke_dasharray=dash,
         )  # fmt: skip
 
-    def path(self, points: Sequence[Point], colour: str, width: float, *, opacity: float | None = None) -> None:
+    def path(self, points: Sequence[Point], colour: str, width: float, dash: str | None = None) -> None:
         """Draw a line through points."""
         d = "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
-        self.element("path", d=d, stroke=colour, stroke_width=width, fill="none", stroke_opacity=opacity)
+        self.element("path", d=d, stroke=colour, stroke_width=width, fill="none", stroke_dasharray=dash)
 
     def text(
         self,
@@ -125,10 +144,10 @@ class Drawing:
             corners += [(x - wide, y + (0 if shape == "diamond" else down))]
             self.element("path", d="M" + "L".join(f"{number(a)} {number(b)}" for a, b in corners) + "Z", **style)
 
-    def disc(self, index: int, letter: str, at: Point, radius: float = 6.2) -> None:
+    def disc(self, index: int, letter: str, at: Point) -> None:
         """Draw the filled letter disc that stands for a whole set."""
-        self.element("circle", cx=at[0], cy=at[1], r=radius, fill=mark_of(index)[0], stroke=PAPER, stroke_width=1)
-        self.text((at[0], at[1] + 2.9), letter, 8.5 if len(letter) == 1 else 7, PAPER, "middle", 700)
+        self.element("circle", cx=at[0], cy=at[1], r=DISC, fill=mark_of(index)[0], stroke=PAPER, stroke_width=1)
+        self.text((at[0], at[1] + 2.9), letter, 8.5 if len(letter) == 1 else 8, PAPER, "middle", 700)
 
     def cross(self, at: Point, radius: float = 2.6) -> None:
         """Draw the mark of a ball set aside."""
@@ -137,10 +156,21 @@ class Drawing:
         d += f"M{number(x - radius)} {number(y + radius)}L{number(x + radius)} {number(y - radius)}"
         self.element("path", d=d, stroke=INK, stroke_width=1.1, fill="none")
 
-    def certainty(self, thin: Point, thick: Point, y: float, colour: str) -> None:
-        """Draw how sure we are: thin nineteen times in twenty, thick every second time; no end stops."""
-        self.line((thin[0], y), (thin[1], y), colour, 1.1)
-        self.line((thick[0], y), (thick[1], y), colour, 4.2)
+    def certainty(self, middle: float, thin: Point, thick: Point | None, y: float, colour: str) -> None:
+        """Draw a ring on how sure we are: a thin line, a thick one within it where there are two, no end stops.
+
+        The ring lies over its lines, but where they would vanish in it they lie over the ring.
+        """
+        inner, width = (thin, 1.6) if thick is None else (thick, 4.2)
+        hidden = max(middle - inner[0], inner[1] - middle) < RING + 1.5
+        ring: dict[str, Any] = {"cx": middle, "cy": y, "r": RING, "fill": PAPER, "stroke": colour, "stroke_width": 1.4}
+        if hidden:
+            self.element("circle", **ring)
+        if thick is not None:
+            self.line((thin[0], y), (thin[1], y), colour, 1.1)
+        self.line((inner[0], y), (inner[1], y), colour, min(width, 2.4) if hidden else width)
+        if not hidden:
+            self.element("circle", **ring)
 
     def finish(self) -> str:
         """Give the SVG."""

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from pipeline import findings, wording
+from pipeline import findings, later_words, wording
+from pipeline.analysis.comparison import FEWEST_SHOTS
 from pipeline.judgements import Accuracy, Bag, Spread
 from pipeline.records import Average, Row, SetResult
 from pipeline.shown import NBSP, kind_of
@@ -31,7 +32,7 @@ def _figure(page: Page, subject: SetResult, own: SetResult, name: str) -> dict[s
     value, _, unit = full.partition(NBSP)
     beside = subject is not own and name in own.averages
     base = (
-        page.words.say("figures.own", base=page.base(subject), value=page.shown.full(own.typical(name), name))
+        page.words.say("figures.own", value=page.shown.full(own.typical(name), name), **page.bases(subject))
         if beside
         else ""
     )
@@ -45,7 +46,7 @@ def _figure(page: Page, subject: SetResult, own: SetResult, name: str) -> dict[s
 
 
 def _range(page: Page, average: Average, name: str) -> str:
-    if average.n < 2:
+    if average.n < FEWEST_SHOTS:
         return ""
     low, high = page.shown.full(average.low, name), page.shown.full(average.high, name)
     if kind_of(name) != "side":
@@ -136,7 +137,7 @@ def _unreadable(page: Page, file: str, row: Row, several: bool) -> dict[str, Any
 def accuracy_table(page: Page) -> dict[str, Any] | None:
     """Say of every set how far left or right its balls come down, how far apart, and how many reach the fairway."""
     found = page.fitting.judged.accuracies
-    with_fairway = wording.any_for_the_tee(page)
+    with_fairway = later_words.any_for_the_tee(page)
     heads = ["bias", "width", "depth", *(["fairway"] if with_fairway else [])]
     rows = []
     for each in found:
@@ -161,7 +162,7 @@ def _spread(page: Page, spread: Spread) -> str:
 
 def _fairway(page: Page, found: Accuracy) -> str:
     """Write the share in tenths: a per cent would promise more than a dozen balls can tell."""
-    if not wording.is_for_the_tee(page.fitting.sets[found.set_index]):
+    if not later_words.is_for_the_tee(page.fitting.sets[found.set_index]):
         return "–"
     times, low, high = (round(10 * share) for share in (found.fairway, found.fairway_low, found.fairway_high))
     return page.words.say("accuracy.fairway", times=times, low=low, high=high)
@@ -188,7 +189,7 @@ def _step(page: Page, bag: Bag, place: int) -> tuple[str, str]:
         return "–", "–"
     gap = bag.gaps[place]
     middle, low, high = (page.shown.plain(value, "carry_m") for value in (gap.gap_m, gap.low, gap.high))
-    looks = page.words.get("bag.or").join(page.words.get(f"bag.{may}") for may in gap.may_be)
+    looks = page.words.listed((page.words.get(f"bag.{may}") for may in gap.may_be), "or")
     if gap.more_shots:
-        looks = page.words.say("bag.open", looks=looks, more=gap.more_shots)
+        looks = page.words.say("bag.open", looks=looks, more=wording.balls(page, gap.more_shots))
     return page.words.say("bag.step", step=middle, low=low, high=high), looks

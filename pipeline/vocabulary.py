@@ -2,11 +2,14 @@
 
 import datetime as dt
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from pipeline.resources import folder
+from pipeline.resources import folder, names
+
+_SOFT_HYPHEN = "\u00ad"
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,31 @@ class Words:
         """Fill the sentence at a dotted key."""
         return str(self.get(key)).format_map(values)
 
+    def number(self, value: float, digits: int = 0) -> str:
+        """Write a number with the language's decimal mark, a true minus and no sign on a rounded zero."""
+        text = f"{abs(value):.{digits}f}"
+        sign = "" if value >= 0 or float(text) == 0 else "−"
+        return sign + text.replace(".", self.get("document.decimal_mark"))
+
+    def signed(self, value: float, digits: int = 0) -> str:
+        """Write a difference: a number with its sign, also where it is more."""
+        text = self.number(value, digits)
+        return "+" + text if value > 0 and float(f"{value:.{digits}f}") else text
+
+    def listed(self, items: Iterable[str], mark: str = "comma") -> str:
+        """Join items with the mark or word of that name in [list]."""
+        return str(self.get(f"list.{mark}")).join(items)
+
+    def inside(self, name: str) -> str:
+        """Write a name of [quantity] as it stands inside a sentence."""
+        return name.lower() if self.get("document.names_inside") == "lower case" else name
+
+    def breakable(self, text: str) -> str:
+        """Let the long words of document.breaks be divided, as the heading of a narrow column needs it."""
+        for word in self.get("document.breaks"):
+            text = text.replace(word.replace("|", ""), word.replace("|", _SOFT_HYPHEN))
+        return text
+
     def day(self, date: dt.date) -> str:
         """Write a date."""
         month = self.get("document.months")[date.month - 1]
@@ -42,4 +70,4 @@ def words(language: str) -> Words:
 
 def languages() -> list[str]:
     """Name the languages there are."""
-    return sorted(path.stem for path in (folder("schemas") / "vocabulary").glob("*.toml"))
+    return names("vocabulary")

@@ -1,19 +1,23 @@
 """The report's sentences: each earned by a rule, filled with the visit's numbers in the studio's units."""
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 
 from pipeline import findings
+from pipeline.analysis.comparison import FEWEST_SHOTS
 from pipeline.clubs import same_job
 from pipeline.findings import Finding
 from pipeline.records import Comparison, Fitting, SetResult, ShotResult
 from pipeline.settings import Settings
-from pipeline.shown import NBSP, Shown, number
+from pipeline.shown import Shown
 from pipeline.vocabulary import Words, words
 
 LONGEST_LABEL = 40  # on paper; the whole label is in shots.csv and fitting.json
 _MOST_CLAUSES = 5  # more verdicts than these are counted, not named one by one
 _SMALL_LAUNCH_DEG, _SMALL_SPIN_RPM = 0.5, 100.0  # smaller differences are not worth a word
+_WHOLE_FROM = 1.5  # shown units: smaller limits get a decimal
+_EVEN_CHANCE, _ALWAYS = 5, 10  # times in ten: below the one nothing is farther, the other is never promised
 
 
 @dataclass(frozen=True)
@@ -39,12 +43,23 @@ class Page:
         own = findings.own(self.fitting)
         return result is not own and result.set.label == own.set.label
 
-    def base(self, result: SetResult) -> str:
-        """Name what a set is compared with: your own club, or the same club before the change."""
-        if not self.is_way(result):
-            return str(self.words.get("set.base"))
+    def tells_of_ways(self) -> bool:
+        """Tell whether the answer is of ways to hit the own club: of the one it speaks of, else of all compared."""
+        subject, sets = self.finding.subject, self.fitting.sets
+        if subject is not findings.own(self.fitting):
+            return self.is_way(subject)
+        return bool(self.fitting.comparisons) and all(self.is_way(sets[c.build]) for c in self.fitting.comparisons)
+
+    def named(self, result: SetResult) -> str:
+        """Name a set inside a sentence: a phase that stands alone is quoted."""
+        label = self.label(result)
+        return self.words.say("set.way", phase=label) if label == result.set.phase else label
+
+    def bases(self, result: SetResult) -> dict[str, str]:
+        """Name what a set is compared with, in each form that sentences need: your own club, or the way before."""
         phase = findings.own(self.fitting).set.phase
-        return self.words.say("set.base_way", phase=phase) if phase else self.words.get("set.base_way_unnamed")
+        kind = "own" if not self.is_way(result) else "way" if phase else "before"
+        return {form: texts[kind].format(phase=phase) for form, texts in self.words.get("base").items()}
 
     def say(self, key: str, way: bool, **values: object) -> str:  # noqa: FBT001 - private choice of two wordings
         """Fill a sentence; where a club was hit in several ways, in its own wording if there is one."""
@@ -52,7 +67,8 @@ class Page:
         return self.words.say(f"{key}_way" if way and f"{name}_way" in self.words.get(section) else key, **values)
 
 
-def _balls(page: Page, n: int) -> str:
+def balls(page: Page, n: int) -> str:
+    """Write a number of balls: `1 ball`, `9 balls`."""
     return page.words.say("counted.one_ball" if n == 1 else "counted.balls", n=n)
 
 
@@ -62,22 +78,56 @@ def page_of(fitting: Fitting, settings: Settings) -> Page:
     return Page(fitting, settings, findings.answer(fitting), Shown(settings.units_shown, language), language)
 
 
+def version_number(page: Page) -> str:
+    """Name the version of a report that was issued again; the first one is not called a version."""
+    number = page.fitting.version
+    return page.words.say("document.version_number", number=number) if number > 1 else ""
+
+
+def version(page: Page) -> str:
+    """Name the version and the day it was made."""
+    day, number = page.fitting.version_date, version_number(page)
+    if not number or day is None:
+        return number
+    return page.words.say("document.version", number=page.fitting.version, date=page.words.day(day))
+
+
 # --- the answer ---------------------------------------------------------------------------------------------------
 def _about(page: Page, comparison: Comparison) -> str:
-    """Say “about” when the shown figures do not subtract to the shown difference."""
+    """Write a gain, with “about” when the shown figures do not subtract to the shown difference."""
     build = page.fitting.sets[comparison.build].averages["carry_m"].mean
     base = page.fitting.sets[comparison.against].averages["carry_m"].mean
     rounded = [round(page.shown.convert(value, "length")) for value in (build, base, comparison.difference)]
-    return "" if rounded[0] - rounded[1] == rounded[2] else "about "
+    amount = _difference(page, comparison)
+    plain = rounded[0] - rounded[1] == rounded[2] or rounded[2] == 0
+    return amount if plain else page.words.say("answer.about", amount=amount)
+
+
+def smallest_that_matters(page: Page) -> str:
+    """Write the smallest difference that matters, with a decimal where it would be lost by rounding."""
+    metres = page.fitting.smallest_difference_m
+    return page.shown.distance(metres, 0 if page.shown.convert(metres, "length") >= _WHOLE_FROM else 1)
+
+
+def _difference(page: Page, comparison: Comparison) -> str:
+    """Write a difference; one smaller than what matters that would print like it gets a decimal, rounded down."""
+    size, smallest = (
+        page.shown.convert(metres, "length")
+        for metres in (abs(comparison.difference), page.fitting.smallest_difference_m)
+    )
+    if size >= smallest or round(size) < round(smallest):
+        return page.shown.distance(comparison.difference)
+    step = page.shown.stored_step("length")
+    return page.shown.distance(math.floor(10 * size) / 10 * step, 1)
 
 
 def facts(page: Page) -> dict[str, str]:
     """Collect the values the answer's sentences may use."""
     finding, shown = page.finding, page.shown
     facts = {
-        "label": page.label(finding.subject),
-        "base": page.base(finding.subject),
-        "smallest": shown.distance(page.fitting.smallest_difference_m),
+        "label": page.named(finding.subject),
+        **page.bases(finding.subject),
+        "smallest": smallest_that_matters(page),
     }
     carry = finding.subject.averages.get("carry_m")
     if carry:
@@ -93,67 +143,85 @@ def facts(page: Page) -> dict[str, str]:
         facts |= dict(zip(("farthest", "nearest"), ends, strict=True))
     if finding.comparison:
         c = finding.comparison
-        unit = page.words.get(f"units.{shown.system}.length_long")
-        facts |= {"difference": shown.distance(c.difference), "about": _about(page, c), "more": str(c.more_shots or "")}
-        facts |= {"low": number(shown.convert(c.low, "length"), 0), "high": _signed_far(page, c.high, unit)}
+        facts |= {
+            "difference": _difference(page, c),
+            "gain": _about(page, c),
+            "more": balls(page, c.more_shots or 0),
+        }
+        # only told of a build that is ahead, so that the high end is above 0
+        facts |= {"low": page.words.number(shown.convert(c.low, "length")), "high": shown.distance(c.high)}
     return facts
-
-
-def _signed_far(page: Page, value: float, unit: str) -> str:
-    return f"{number(page.shown.convert(value, 'length'), 0)}{NBSP}{unit}"
 
 
 def lead(page: Page, facts: dict[str, str]) -> str:
     """Say the answer in one sentence."""
-    return page.say(f"answer.{page.finding.code}", page.is_way(page.finding.subject), **facts)
+    return page.say(f"answer.{page.finding.code}", page.tells_of_ways(), **facts)
 
 
 def under(page: Page, facts: dict[str, str]) -> str:
     """Say how many balls counted, and how sure the answer is."""
-    total = len(page.fitting.shots)
+    total = sum(shot.fate.code != "duplicate" for shot in page.fitting.shots)  # a reading that came twice is one ball
     counted = sum(r.n_counted for r in page.fitting.sets)
     key = "all_counted" if counted == total else "counted" if counted else "uncounted"
-    first = page.words.say(f"under.{key}", balls=_balls(page, total), counted=counted)
-    code = page.finding.code
-    if page.finding.comparison is None and "nan" in facts.get("low", ""):
+    first = page.words.say(f"under.{key}", balls=balls(page, total), counted=counted)
+    code, carry = page.finding.code, page.finding.subject.averages.get("carry_m")
+    if code in ("one_set", "other_kinds") and carry and carry.n < FEWEST_SHOTS:
         code += "_few"
-    said = first + page.say(f"under.{code}", page.is_way(page.finding.subject), **facts)
-    return " ".join([said, *_expected(page)])
+    said = page.say(f"under.{code}", page.tells_of_ways(), **facts)
+    return " ".join([first, said, *_expected(page), *_beside(page)])
+
+
+def _beside(page: Page) -> list[str]:
+    """Say which builds the answer leaves out, and why it may differ from the averages."""
+    compared, own = {c.build for c in page.fitting.comparisons}, findings.own(page.fitting)
+    like = [r for r in page.fitting.sets if r is not own and same_job(r.set.build, own.set.build)]
+    left_out = [page.named(r) for r in like if r.set.index not in compared]
+    said, c = [], page.finding.comparison
+    if c and c.method == "welch_with_shot_number":
+        means = [page.fitting.sets[index].averages["carry_m"].mean for index in (c.build, c.against)]
+        if abs(means[0] - means[1] - c.difference) >= page.shown.stored_step("length"):
+            said.append(page.words.get("under.in_turn"))
+    if compared and left_out:
+        said.append(page.words.say("under.left_out", list=page.words.listed(left_out)))
+    return said
 
 
 def _expected(page: Page) -> list[str]:
     """Say what to expect of the leading build in the long run, and ball against ball."""
     lead = page.finding.comparison
-    found = [e for e in page.fitting.judged.expectations if lead and lead.difference > 0 and e.build == lead.build]
+    if lead is None or lead.difference <= 0:
+        return []
+    found = [e for e in page.fitting.judged.expectations if e.build == lead.build]
     said = []
     for expectation in found:
-        if expectation.expected > 0:
-            expected = page.shown.distance(expectation.expected)
-            said.append(page.words.say("under.expect", expected=expected))
+        expected, gain = (round(page.shown.convert(m, "length")) for m in (expectation.expected, lead.difference))
+        if expected <= gain:  # else the order of the shots was allowed for in the gain alone
+            key = "expect" if expected > 0 else "expect_little"
+            said.append(page.words.say(f"under.{key}", expected=page.shown.distance(expectation.expected)))
         times = round(10 * expectation.farther)
-        key = {0: "farther_hardly_ever", 10: "farther_nearly_always"}.get(times, "farther")
-        said.append(page.words.say(f"under.{key}", times=times))
+        if times >= _EVEN_CHANCE:
+            key = "farther" if times < _ALWAYS else "farther_nearly_always"
+            said.append(page.words.say(f"under.{key}", times=times))
     return said
 
 
 def verdicts(page: Page) -> str:
-    """Write one clause a build, from the same intervals as the picture."""
+    """Write one sentence a build, from the same intervals as the picture."""
     by_build = {c.build: c for c in page.fitting.comparisons}
     if len(by_build) > _MOST_CLAUSES:
         return _many_verdicts(page)
     own = findings.own(page.fitting)
-    clauses = []
+    said = []
     for result in page.fitting.sets:
         if result is own:
             continue
-        label = page.label(result)
+        label = page.named(result)
         if result.set.index in by_build:
-            clauses.append(_verdict(page, result, by_build[result.set.index]))
+            said.append(_verdict(page, result, by_build[result.set.index]))
         elif same_job(result.set.build, own.set.build):
             code = "too_uneven" if result.uneven or own.uneven else "too_few"
-            clauses.append(page.words.say(f"verdict.{code}", label=label))
-    text = "; ".join(clauses)
-    return text[:1].upper() + text[1:] + ("." if text else "")
+            said.append(page.words.say(f"verdict.{code}", label=label))
+    return " ".join(said)
 
 
 def _many_verdicts(page: Page) -> str:
@@ -162,7 +230,7 @@ def _many_verdicts(page: Page) -> str:
     return page.words.say(
         "verdict.many",
         n=len(page.fitting.comparisons),
-        base=page.words.get("set.base"),
+        compared=page.bases(page.fitting.sets[page.fitting.comparisons[0].build])["compared"],
         longer=said["likely_real", True],
         shorter=said["likely_real", False],
         same=said["same", True] + said["same", False],
@@ -171,20 +239,30 @@ def _many_verdicts(page: Page) -> str:
 
 
 def _verdict(page: Page, result: SetResult, c: Comparison) -> str:
-    side = ("_longer" if c.difference > 0 else "_shorter") if c.verdict == "likely_real" else ""
-    text = page.words.say(f"verdict.{c.verdict}{side}", label=page.label(result), base=page.base(result))
-    if c.verdict == "not_settled":
-        text += page.words.say("verdict.more", more=c.more_shots) if c.more_shots else page.words.get("verdict.never")
-    return text
+    small = "_small" if abs(c.difference) < page.fitting.smallest_difference_m else ""
+    kind = {
+        "likely_real": f"_longer{small}" if c.difference > 0 else f"_shorter{small}",
+        "not_settled": f"_{_open(page, c)}",
+    }.get(c.verdict, "")
+    values = {"more": balls(page, c.more_shots or 0), "smallest": smallest_that_matters(page)}
+    return page.words.say(f"verdict.{c.verdict}{kind}", label=page.named(result), **values, **page.bases(result))
+
+
+def _open(page: Page, c: Comparison) -> str:
+    """Tell what more shots would do: near (known to within what matters already), more (to get there) or never."""
+    if c.high - c.low <= 2 * page.fitting.smallest_difference_m:
+        return "near"
+    return "more" if c.more_shots else "never"
 
 
 def suggestions(page: Page, facts: dict[str, str]) -> list[str]:
     """Say what to do next."""
-    code = page.finding.code
-    if code == "longer_open" and page.finding.comparison and page.finding.comparison.more_shots is None:
-        code = "longer_open_never"
+    code, c = page.finding.code, page.finding.comparison
+    if c and code == "longer_open":
+        why = "same" if c.verdict == "same" else _open(page, c)
+        code = {"same": "same", "more": code}.get(why, f"{code}_{why}")
     asked = [page.words.get("suggest.asked")] if any(r.n_asked for r in page.fitting.sets) else []
-    return [page.say(f"suggest.{code}", page.is_way(page.finding.subject), **facts), *asked]
+    return [page.say(f"suggest.{code}", page.tells_of_ways(), **facts), *asked]
 
 
 def reason(page: Page, shot: ShotResult) -> str:
@@ -204,124 +282,24 @@ def flight_sentence(page: Page) -> str:
     own, subject = findings.own(page.fitting), page.finding.subject
     names = ("launch_angle_deg", "spin_rate_rpm", "apex_m")
     if any(n not in r.averages for n in names for r in (own, subject)):
-        return str(page.words.get("fly.no_flight"))
-    full = {n: page.shown.full(subject.averages[n].mean, n) for n in names}
+        return str(page.words.get("fly.some" if any(r.flight for r in page.fitting.sets) else "fly.no_flight"))
+    full = {n: page.shown.full(subject.typical(n), n) for n in names}
     if subject is own:
-        return page.words.say("fly.own", label=page.label(own), **full)
+        return page.words.say("fly.own", label=page.named(own), **full)
     launch = _versus(page, subject, own, "launch_angle_deg", ("higher", "lower", "same_launch", _SMALL_LAUNCH_DEG))
     spin = _versus(page, subject, own, "spin_rate_rpm", ("more_spin", "less_spin", "same_spin", _SMALL_SPIN_RPM))
+    bases = page.bases(subject)
     return page.words.say(
-        "fly.versus", label=page.label(subject), base=page.base(subject), launch=launch, spin=spin, apex=full["apex_m"]
+        "fly.versus", label=page.named(subject), launch=launch, spin=spin, apex=full["apex_m"], **bases
     )
 
 
 def _versus(page: Page, subject: SetResult, own: SetResult, name: str, choice: tuple[str, str, str, float]) -> str:
-    difference = subject.averages[name].mean - own.averages[name].mean
+    difference = subject.typical(name) - own.typical(name)
     more, less, same, smallest = choice
     if abs(difference) < smallest:
         return str(page.words.get(f"fly.{same}"))
     return page.words.say(f"fly.{more if difference > 0 else less}", amount=page.shown.full(abs(difference), name))
-
-
-def how(page: Page) -> list[str]:
-    """Say how the numbers came about: sources, rules, method, air."""
-    say, air, sources = page.words.say, page.fitting.air, page.fitting.sources
-    named = {kind: [page.words.get(f"quantity.{n}").lower() for n, s in sources.items() if s == kind] for kind in
-             ("measured", "restated", "modelled", "run_modelled")}  # fmt: skip
-    lines = [say(f"how.{kind}", names=", ".join(named[kind])) for kind in ("measured", "modelled") if named[kind]]
-    if named["restated"] and air.device_altitude_m is not None and air.device_temperature_c is not None:
-        place, warmth = page.shown.air(air.device_altitude_m, air.device_temperature_c)
-        lines.append(say("how.restated", names=", ".join(named["restated"]), altitude=place, temperature=warmth))
-    if named["run_modelled"]:
-        lines.append(say("how.run_modelled"))
-    altitude, temperature = page.shown.air(air.altitude_m, air.temperature_c)
-    firmness = page.words.get(f"firmness.{air.firmness}")
-    humidity = f"{air.humidity_percent:.0f} %"
-    lines.append(say("how.air", temperature=temperature, altitude=altitude, humidity=humidity, firmness=firmness))
-    if (air.drag_multiplier, air.lift_multiplier) != (1, 1):
-        lines.append(say("how.calibrated", drag=f"{air.drag_multiplier:.3f}", lift=f"{air.lift_multiplier:.3f}"))
-    lines += [say("how.average"), say("how.aside")]
-    if page.fitting.comparisons:
-        lines.append(say("how.compare"))
-    if any(effect.adjusted for effect in page.fitting.judged.orders):
-        lines.append(say("how.order"))
-    if page.fitting.judged.prior:
-        lines.append(say("how.expect", prior=page.shown.distance(page.fitting.judged.prior.spread_m)))
-    if any(r.n_mishit for r in page.fitting.sets) and "carry_m" in sources:
-        items = [f"{r.set.letter} {page.shown.full(r.averages['carry_m'].all_valid_mean, 'carry_m')}" for r in
-                 page.fitting.sets if "carry_m" in r.averages]  # fmt: skip
-        lines.append(say("how.all_valid", list=", ".join(items)))
-    return [*lines, say("how.model")]
-
-
-def counted_sentence(page: Page) -> str:
-    """Say how many balls were set aside."""
-    total, aside = len(page.fitting.shots), sum(r.n_mishit + r.n_bad_read for r in page.fitting.sets)
-    key = "some" if aside else "none"
-    return page.words.say(f"counted.{key}", balls=_balls(page, total), aside=aside)
-
-
-def home_sentence(page: Page) -> str:
-    """Say how far the same balls would carry on the customer's home course, and why."""
-    home = page.fitting.home
-    if home is None:
-        return ""
-    altitude, temperature = page.shown.air(home.altitude_m, home.temperature_c)
-    share = round(100 * abs(home.density_ratio - 1))
-    density = "same" if share == 0 else "thinner" if home.density_ratio < 1 else "denser"
-    items = [
-        page.words.say(
-            "home.set",
-            letter=page.fitting.sets[there.set_index].set.letter,
-            there=page.shown.full(there.carry_m, "carry_m"),
-            here=page.shown.full(page.fitting.sets[there.set_index].averages["carry_m"].mean, "carry_m"),
-        )
-        for there in home.sets
-    ]
-    air = page.words.say(f"home.{density}", altitude=altitude, temperature=temperature, percent=share)
-    return f"{air} {page.words.say('home.carry', list='; '.join(items))}"
-
-
-def is_for_the_tee(result: SetResult) -> bool:
-    """Tell whether a club is one whose balls are meant for a fairway."""
-    return result.set.build.category in ("driver", "wood")
-
-
-def any_for_the_tee(page: Page) -> bool:
-    """Tell whether any set of which accuracy is said is meant for a fairway."""
-    return any(is_for_the_tee(page.fitting.sets[a.set_index]) for a in page.fitting.judged.accuracies)
-
-
-def accuracy_sentences(page: Page) -> list[str]:
-    """Say whose balls lie closer together, if that is known, and what distance is worth against accuracy."""
-    judged, say = page.fitting.judged, page.words.say
-    if not judged.accuracies:
-        return []
-    proven = [c for c in judged.spreads if c.verdict == "likely_real"]
-    said = []
-    for c in proven:
-        key = f"accuracy.{'tighter' if c.ratio < 1 else 'wider'}_{'across' if c.quantity == 'offline_m' else 'along'}"
-        said.append(say(key, label=page.label(page.fitting.sets[c.build]), base=page.base(page.fitting.sets[c.build])))
-    if judged.spreads and not proven:
-        said.append(page.words.get("accuracy.no_difference"))
-    if any_for_the_tee(page):
-        said.append(say("accuracy.width", width=page.shown.distance(judged.accuracies[0].fairway_width_m)))
-    return [*said, *_exchange(page)]
-
-
-def _exchange(page: Page) -> list[str]:
-    rate = page.fitting.judged.exchange
-    if rate is None:
-        return []
-    ten = 10 * page.shown.stored_step("length")
-    said = page.words.say(
-        "accuracy.exchange",
-        hole=page.shown.distance(rate.hole_m),
-        left=page.shown.distance(rate.left_m),
-        nearer=page.shown.distance(ten),
-        points=round(100 * rate.nearer * ten / rate.rough),
-    )
-    return [said]
 
 
 def bag_sentence(page: Page) -> str:
@@ -331,7 +309,11 @@ def bag_sentence(page: Page) -> str:
         return ""
     names = {club.set_index: page.label(page.fitting.sets[club.set_index]) for club in bag.clubs}
     said = [
-        page.words.say(f"bag.sure_{gap.looks}", longer=names[gap.longer], shorter=names[gap.shorter])
+        page.words.say(
+            f"bag.sure_{gap.looks}{'_perhaps' if bag.left_out and gap.looks == 'hole' else ''}",
+            longer=names[gap.longer],
+            shorter=names[gap.shorter],
+        )
         for gap in bag.gaps
         if gap.settled and gap.looks != "even"
     ]
@@ -340,30 +322,5 @@ def bag_sentence(page: Page) -> str:
         said.append(page.words.say("bag.unsettled", n=unsettled, of=len(bag.gaps)))
     left_out = [page.label(page.fitting.sets[index]) for index in bag.left_out]
     if left_out:
-        said.append(page.words.say("bag.left_out", list=", ".join(left_out)))
+        said.append(page.words.say("bag.left_out", list=page.words.listed(left_out)))
     return " ".join(said or [page.words.get("bag.all_even")])
-
-
-# --- cautions -----------------------------------------------------------------------------------------------------
-_GENERAL_CAUTIONS = ("estimates", "buying", "bay", "data")
-
-
-def cautions(page: Page) -> list[str]:
-    """Word the cautions the visit has earned, then those that hold for every visit."""
-    judged, shown = page.fitting.judged, page.shown
-    by_order = [effect.could_be for effect in judged.orders if not effect.adjusted]
-    parted = [page.fitting.sets[index] for index in judged.parted]
-    values = {
-        "drift": shown.distance(max(by_order, default=0.0)),
-        "list": "; ".join(
-            page.words.say(
-                "caution_part.parted",
-                letter=r.set.letter,
-                mean=shown.full(r.averages["carry_m"].mean, "carry_m"),
-                median=shown.full(r.averages["carry_m"].median, "carry_m"),
-            )
-            for r in parted
-        ),
-        "n": sum(shot.fate.by == "staff" for shot in page.fitting.shots),
-    }
-    return [page.words.say(f"caution.{code}", **values) for code in (*page.fitting.cautions, *_GENERAL_CAUTIONS)]

@@ -4,7 +4,7 @@ import datetime as dt
 import json
 import logging
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ import hypothesis
 import pytest
 
 from pipeline import settings, studio
-from pipeline.records import AirUsed, Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResult, VisitFacts
 from pipeline.studio import Studio
 
 if TYPE_CHECKING:
@@ -28,15 +28,21 @@ NO_UNIT = Refusal("held", 3, "No unit is stated for 'Ball speed'.", "a.csv", "Wr
 NO_TABLE = Refusal("set_back", 2, "This is no table of shots.", "a.csv", "Export the shots as CSV text.")
 
 
-def fitting_of(name: str, identity: str, day: dt.date) -> Fitting:
-    """Make the record of a visit nobody worked out: the intake looks at its date and its names only."""
+def fitting_of(
+    name: str, identity: str, day: dt.date, carries: tuple[float, ...] = (), file: str = "shots.csv"
+) -> Fitting:
+    """Make the record of a visit nobody worked out: the intake looks at its date, names and measured shots only."""
+    shots = tuple(
+        ShotResult(number, file, number + 1, 0, Fate("counted"), {"carry_m": carry}, {})
+        for number, carry in enumerate(carries, 1)
+    )
     air = AirUsed(
         altitude_m=0.0, temperature_c=20.0, humidity_percent=50.0, density_kgpm3=1.2, firmness="typical",
         drag_multiplier=1.0, lift_multiplier=1.0,
     )  # fmt: skip
     return Fitting(
         visit_id=identity, name=name, date=day, facts=VisitFacts(), files=(), own_club_from="label", air=air,
-        sets=(), shots=(), sources={}, comparisons=(), device_check=(), home=None, smallest_difference_m=4.6,
+        sets=(), shots=shots, sources={}, comparisons=(), device_check=(), home=None, smallest_difference_m=4.6,
         cautions=(),
     )  # fmt: skip
 
@@ -58,6 +64,7 @@ class Bench:
         default_factory=lambda: {"half": HALF_WRITTEN, "no unit": NO_UNIT, "no table": NO_TABLE, "": HALF_WRITTEN}
     )
     extra_settings: str = ""
+    shots: dict[str, tuple[float, ...]] = field(default_factory=dict)  # carries of the shots that stand for a content
 
     def open(self) -> "Inbox":
         """Start the intake, as after a restart of the program."""
@@ -96,10 +103,13 @@ class Bench:
     ) -> Fitting | Refusal:
         """Stand in for pipeline.session.fit."""
         self.worked_out.append(name)
-        answer = self.answers.get(files[0].content.decode(errors="replace"))
+        said = files[0].content.decode(errors="replace")
+        answer = self.answers.get(said)
         if isinstance(answer, BaseException):
             raise answer
-        return answer or fitting_of(name, identity, facts.date or today)
+        carries = self.shots.get(said, (200.0,))
+        made = fitting_of(name, identity, facts.date or today, carries, files[0].name)
+        return answer or replace(made, facts=facts)
 
     def kinds(self) -> list[str]:
         """Give the kinds of the events so far."""
@@ -114,8 +124,11 @@ class Bench:
         return sorted(path.name for path in self.studio.set_back.iterdir())
 
 
-def _files(fitting: Fitting, _settings: object) -> dict[str, bytes]:
-    document = {"schema": 1, "visit": {"id": fitting.visit_id, "name": fitting.name}}
+def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, bytes]:
+    day = fitting.version_date.isoformat() if fitting.version_date else None
+    visit = {"id": fitting.visit_id, "name": fitting.name, "date": fitting.date.isoformat()}
+    shots = [{"file": shot.file, "line": shot.line, "measured": shot.measured} for shot in fitting.shots]
+    document = {"schema": 1, "visit": {**visit, "version": fitting.version, "version_date": day}, "shots": shots}
     return {"report.pdf": b"%PDF-", "fitting.json": json.dumps(document, indent=1).encode()}
 
 

@@ -73,7 +73,7 @@ def test_every_command_has_help_with_an_example(run: Run, name: str) -> None:
 def test_the_example_of_a_command_is_understood(name: str, run: Run) -> None:
     _, out, _ = run(name, "--help")
     example = out.partition("example:\n  baywright ")[2].splitlines()[0].partition("      (")[0]
-    assert cli._parser(name).parse_args(shlex.split(example)).command == name
+    assert cli._parser(name).parse_args(cli._joined(shlex.split(example))).command == name
 
 
 # --- exit codes -------------------------------------------------------------------------------------------------------

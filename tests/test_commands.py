@@ -190,6 +190,24 @@ def test_a_setting_not_understood_stops_before_anything_is_done(studio: Path, ru
     assert reports(studio) == []
 
 
+@pytest.mark.parametrize("command", ["process", "watch"])
+@pytest.mark.parametrize(
+    ("inside", "why"),
+    [("<script/>", "it holds a script"), ('<g opacity="x"><rect width="4" height="4"/></g>', "it cannot be drawn")],
+)
+def test_a_logo_that_cannot_be_used_stops_before_anything_is_done(
+    studio: Path, run: Run, command: str, inside: str, why: str
+) -> None:
+    written(studio, "studio.toml", 'logo = "ours.svg"')
+    written(studio, "ours.svg", f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 1">{inside}</svg>')
+    written(studio, "inbox/a.csv", SHOTS)
+    code, out, err = run(command, studio)
+    assert (code, out) == (SettingsError.exit_code, "")
+    assert err.startswith(f"baywright: {studio / 'ours.svg'}: not used as logo: {why}. ")
+    assert 'or set logo = "" in studio.toml.' in err
+    assert reports(studio) == []
+
+
 def test_a_studio_in_use_is_left_alone(studio: Path, run: Run) -> None:
     from pipeline.studio import Studio, lock  # noqa: PLC0415
 

@@ -75,6 +75,8 @@ def fitting(
         (0.0, "not_settled", "own_longest_open"),
         (-0.01, "not_settled", "own_longest_open"),
         (-9.0, "likely_real", "own_longest_real"),
+        (-5.0, "likely_real", "own_longest_real"),
+        (-4.99, "likely_real", "own_longest_real_small"),
     ],
 )
 def test_one_build_against_the_own_club(difference: float, verdict: str, code: str) -> None:

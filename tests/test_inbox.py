@@ -2,6 +2,7 @@
 
 import datetime as dt
 import errno
+import json
 import os
 import time
 from pathlib import Path
@@ -22,6 +23,8 @@ from pipeline.errors import (
     UnreadableFileError,
 )
 from pipeline.ledger import Ledger
+from pipeline.records import ShotFile
+from pipeline.session import visit_id
 
 if TYPE_CHECKING:
     from tests.conftest import Bench
@@ -158,13 +161,98 @@ def test_the_same_content_twice_in_one_look_is_one_report(bench: "Bench") -> Non
     assert bench.events[0].message == "the same content was dropped before; its report is being made"
 
 
-def test_a_changed_file_is_a_new_version_and_the_old_report_stays(bench: "Bench") -> None:
+def versions(bench: "Bench", name: str) -> dict[str, tuple[str, int, str | None]]:
+    """Give what lies in a report's folder: where → the visit's id, its version and that version's day."""
+    place = bench.studio.outbox / name
+    out = {}
+    for path in sorted(place.rglob("fitting.json")):
+        visit = json.loads(path.read_bytes())["visit"]
+        assert (path.parent / "report.pdf").exists()
+        out[path.parent.relative_to(place).as_posix()] = (visit["id"], visit["version"], visit["version_date"])
+    return out
+
+
+def test_a_changed_file_is_a_new_version_and_the_former_ones_stay_in_the_same_folder(bench: "Bench") -> None:
+    inbox = bench.open()
+    for content in ("shots", "shots and more shots", "shots and still more"):
+        bench.drop("a.csv", content)
+        bench.go(inbox)
+    assert bench.reports() == ["2026-11-25 a"]
+    found = versions(bench, "2026-11-25 a")
+    ids = [visit_id([ShotFile("a.csv", text)]) for text in (b"shots", b"shots and more shots", b"shots and still more")]
+    assert found == {
+        "earlier/version 1": (ids[0], 1, None),
+        "earlier/version 2": (ids[1], 2, "2026-11-25"),
+        ".": (ids[2], 3, "2026-11-25"),
+    }
+    said = [event.message.partition("; ")[2] for event in bench.events]
+    assert said == ["", *(f"version {n}, the one before is kept in earlier/" for n in (2, 3))]
+    bench.drop("b.csv", "shots")
+    bench.go(inbox)
+    assert bench.events[-1].message == "the same content was dropped before; its report is in outbox/2026-11-25 a"
+
+
+def test_two_visits_of_one_day_and_name_never_share_a_folder(bench: "Bench") -> None:
     inbox = bench.open()
     bench.drop("a.csv", "shots")
     bench.go(inbox)
-    bench.drop("a.csv", "shots and more shots")
+    bench.drop("a.tsv", "shots of another")  # another place in the drop folder
     bench.go(inbox)
-    assert bench.reports() == ["2026-11-25 a", "2026-11-25 a (version 2)"]
+    bench.shots["next golfer"] = (201.0, 202.0)
+    bench.drop("a.tsv", "next golfer")  # the same place, and none of the shots that were in it
+    bench.go(inbox)
+    assert bench.reports() == ["2026-11-25 a", "2026-11-25 a (2)", "2026-11-25 a (3)"]
+    assert [list(versions(bench, name)) for name in bench.reports()] == [["."], ["."], ["."]]
+
+
+@pytest.mark.parametrize(
+    ("then", "same"),
+    [
+        ((150.0, 151.0, 152.0, 153.0), True),  # grown
+        ((150.0, 151.0, 160.0), True),  # one changed
+        ((150.0, 161.0), False),  # one of three left
+        ((149.0, 150.0, 151.0, 152.0), False),  # the same values, each of another shot
+    ],
+)
+def test_what_comes_from_the_same_place_is_the_same_visit_when_half_its_shots_are_still_there(
+    bench: "Bench", *, then: tuple[float, ...], same: bool
+) -> None:
+    bench.shots.update(first=(150.0, 151.0, 152.0), then=then)
+    for content in ("first", "then"):
+        bench.drop("a.csv", content)
+        bench.go(bench.open())
+    assert bench.reports() == (["2026-11-25 a"] if same else ["2026-11-25 a", "2026-11-25 a (2)"])
+
+
+NO_SHOTS = b'{"visit": {"id": "x", "date": "2026-11-25", "version": 1}, "shots": []}'
+
+
+@pytest.mark.parametrize("damage", [b"", b"[]", b'{"visit": {}}', b"\xff", NO_SHOTS, None])
+def test_a_folder_whose_report_cannot_be_told_is_left_alone(bench: "Bench", damage: bytes | None) -> None:
+    bench.drop("a.csv", "shots")
+    bench.go(bench.open())
+    path = bench.studio.outbox / "2026-11-25 a" / "fitting.json"
+    path.unlink() if damage is None else path.write_bytes(damage)
+    bench.drop("a.csv", "shots and more shots")
+    bench.go(bench.open())
+    assert bench.reports() == ["2026-11-25 a", "2026-11-25 a (2)"]
+
+
+def test_a_copy_under_another_name_that_grows_is_a_visit_of_its_own(bench: "Bench") -> None:
+    for name, content in (("a", "shots"), ("b", "shots"), ("b", "shots and more shots")):
+        bench.drop(f"{name}/shots.csv", content)
+        bench.go(bench.open())
+    assert bench.kinds() == ["reported", "known", "reported"]
+    assert bench.reports() == ["2026-11-25 a", "2026-11-25 b"]
+
+
+def test_a_folder_staff_took_away_starts_anew(bench: "Bench") -> None:
+    bench.drop("a.csv", "shots")
+    bench.go(bench.open())
+    (bench.studio.outbox / "2026-11-25 a").rename(bench.studio.root / "archive")
+    bench.drop("a.csv", "shots and more shots")
+    bench.go(bench.open())
+    assert [found[1] for found in versions(bench, "2026-11-25 a").values()] == [1]
 
 
 def test_visit_toml_beside_the_files_is_part_of_the_visit(bench: "Bench") -> None:
@@ -175,6 +263,24 @@ def test_visit_toml_beside_the_files_is_part_of_the_visit(bench: "Bench") -> Non
     bench.drop("a/visit.toml", "date = 2026-10-02")
     bench.go(inbox)
     assert bench.reports() == ["2026-10-01 a", "2026-10-02 a"]
+
+
+def test_characters_the_typeface_lacks_are_told_to_staff_and_not_written_into_the_log(
+    bench: "Bench", caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("INFO", "baywright")
+    bench.drop("a/shots.csv", "shots")
+    bench.drop("a/visit.toml", "customer = '李娜'\nnotes = 'Well done 👍'")
+    bench.drop("b/shots.csv", "more shots")
+    bench.drop("b/visit.toml", "customer = 'Łukasz Ångström'")
+    bench.go(bench.open())
+    assert bench.events[0].message.endswith(
+        "; the report's typeface lacks some characters of a name, a label or the notes (U+5A1C, U+674E, U+1F44D): "
+        "it prints □ in their place, and leaves out marks on letters"
+    )
+    assert "typeface" not in bench.events[1].message
+    said = [record.getMessage().partition(": ")[2] for record in caplog.records]
+    assert said == ["reported, characters missing in the typeface", "reported"]
 
 
 @pytest.mark.parametrize(
@@ -397,7 +503,7 @@ def test_a_waiting_file_goes_on_waiting_after_a_restart(bench: "Bench") -> None:
 
 
 # --- trouble of the surroundings --------------------------------------------------------------------------------------
-@pytest.mark.parametrize("where", ["write_file", "write_folder"])
+@pytest.mark.parametrize("where", ["write_file", "write_version"])
 def test_a_full_disk_blames_no_file_and_ends_by_itself(
     bench: "Bench", monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
@@ -535,12 +641,13 @@ def kill(*_words: object, **_named: object) -> None:
     raise KilledError
 
 
+_WRITING = "pipeline.studio.write_version"
 POINTS = [
     ("pipeline.studio.write_file", 0), ("pipeline.studio.write_file", 1),
     ("pipeline.ledger.Ledger.accept", 0),
     ("pipeline.ledger.Ledger.move", 0), ("pipeline.ledger.Ledger.move", 1),
     ("pipeline.inbox.session.fit", 0), ("pipeline.inbox.outputs.files", 0),
-    ("pipeline.studio.write_folder", 0),
+    (_WRITING, 0),
     ("pathlib.Path.replace", 0), ("pathlib.Path.replace", 1), ("pathlib.Path.replace", 2),
     ("pathlib.Path.rename", 0),
 ]  # fmt: skip
@@ -561,7 +668,7 @@ def test_killed_anywhere_and_started_again_there_is_one_outcome_and_nothing_half
             bench.go(bench.open())
         except KilledError:
             calls += 1
-    never_reached = content == "no table" and name in ("files", "write_folder", "rename")
+    never_reached = content == "no table" and name in ("files", "write_version", "rename")
     assert (calls == 1) is not never_reached, (owner, name)
     bench.events.clear()
     inbox = bench.open()
@@ -627,6 +734,45 @@ def test_a_report_finished_before_the_kill_is_found_again_the_next_day(
     bench.go(bench.open())
     assert bench.kinds() == ["reported"]
     assert bench.reports() == ["2026-11-25 a [7]"]
+
+
+AGAIN = [
+    (_WRITING, 0), ("os.link", 0), ("os.link", 1), ("os.rename", 0), ("os.rename", 1), ("os.rmdir", 0),
+    ("pipeline.ledger.Ledger.accept", 0), ("pipeline.ledger.Ledger.move", 0), ("pipeline.ledger.Ledger.move", 1),
+    ("pipeline.inbox.outputs.files", 0),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+@pytest.mark.parametrize(("where", "skip"), AGAIN)
+def test_killed_anywhere_in_a_changed_visit_there_is_one_version_a_content(
+    bench: "Bench", monkeypatch: pytest.MonkeyPatch, where: str, skip: int, when: str
+) -> None:
+    bench.drop("a.csv", "shots")
+    bench.go(bench.open())
+    bench.drop("a.csv", "shots and more shots")
+    with monkeypatch.context() as patched:
+        patched.setattr(where, _killing(where, skip, when))
+        with pytest.raises(KilledError):
+            bench.go(bench.open())
+    bench.go(bench.open())
+    bench.go(bench.open())
+    assert bench.reports() == ["2026-11-25 a"]
+    assert [found[1] for found in versions(bench, "2026-11-25 a").values()] == [1, 2]
+    assert [p for p in bench.studio.root.rglob("*") if p.name.startswith(".") or p.name.endswith(".part")] == []
+
+
+def test_the_ledger_lost_a_former_version_is_known_by_what_it_says(bench: "Bench") -> None:
+    for content in ("shots", "shots and more shots"):
+        bench.drop("a.csv", content)
+        bench.go(bench.open())
+    for path in bench.studio.work.glob("ledger.sqlite3*"):
+        path.unlink()
+    bench.drop("a.csv", "shots")
+    bench.go(bench.open())
+    assert bench.kinds() == ["reported"] * 3
+    assert bench.reports() == ["2026-11-25 a"]
+    assert [found[1] for found in versions(bench, "2026-11-25 a").values()] == [1, 2]
 
 
 def test_the_ledger_lost_no_report_is_made_twice(bench: "Bench") -> None:

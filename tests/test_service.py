@@ -313,6 +313,37 @@ def test_killed_and_started_again_there_is_one_outcome_a_visit_and_nothing_lost(
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("moment", ["kept", "hidden folder", "versions there"])
+def test_killed_while_a_grown_file_becomes_the_next_version_there_are_two_whole_ones(
+    place: Studio, start: Callable[[Studio], Watch], moment: str
+) -> None:
+    drop(place, "visit.csv", shots(2000))
+    watch = start(place).ready()
+    until(lambda: watch.said("report ", "visit: 8 balls"), watch)
+    drop(place, "visit.csv", shots(2000, 12))
+    moments: dict[str, Callable[[], object]] = {
+        "kept": lambda: len(list(place.accepted.iterdir())) == 2,
+        "hidden folder": lambda: [p for p in place.outbox.iterdir() if p.name.startswith(".")],
+        "versions there": lambda: list(place.outbox.glob("*/earlier")),
+    }
+    end = time.monotonic() + SECONDS
+    while not moments[moment]() and time.monotonic() < end:
+        pass
+    watch.end(signal.SIGKILL)
+    again = start(place).ready()
+    until(lambda: list(place.outbox.glob("*/earlier/version 1/report.pdf")), again)
+    time.sleep(0.6)
+    assert again.end(signal.SIGTERM) == 0
+    [folder] = place.outbox.iterdir()
+    check_report(folder / "earlier" / "version 1")
+    assert {p.name for p in folder.iterdir()} == {"report.pdf", "letter.eml", "shots.csv", "fitting.json", "earlier"}
+    assert {p.name for p in (folder / "earlier").iterdir()} == {"version 1"}
+    found = [json.loads((each / "fitting.json").read_bytes()) for each in (folder / "earlier" / "version 1", folder)]
+    assert [(each["visit"]["version"], len(each["shots"])) for each in found] == [(1, 8), (2, 12)]
+    assert half_made(place) == []
+
+
+@pytest.mark.slow
 def test_killed_twice_in_the_middle_of_the_same_visit_it_still_gets_its_report(
     place: Studio, start: Callable[[Studio], Watch]
 ) -> None:

@@ -152,6 +152,144 @@ def test_a_folder_is_written_whole(tmp_path: Path) -> None:
     assert {p.name: p.read_bytes() for p in (tmp_path / "report").iterdir()} == {"a": b"1", "b": b"2"}
 
 
+# --- versions ---------------------------------------------------------------------------------------------------------
+def tree(place: Path) -> dict[str, bytes]:
+    return {path.relative_to(place).as_posix(): path.read_bytes() for path in place.rglob("*") if path.is_file()}
+
+
+def three_versions(outbox: Path) -> Path:
+    place = outbox / "2026-11-25 a [7]"
+    for version in (1, 2, 3):
+        studio.write_version(place, {"report.pdf": b"%d" % version, "fitting.json": b"{%d}" % version}, version)
+    return place
+
+
+WITH_THREE = {
+    "report.pdf": b"3", "fitting.json": b"{3}",
+    "earlier/version 1/report.pdf": b"1", "earlier/version 1/fitting.json": b"{1}",
+    "earlier/version 2/report.pdf": b"2", "earlier/version 2/fitting.json": b"{2}",
+}  # fmt: skip
+WITH_FOUR = {
+    **{name: content for name, content in WITH_THREE.items() if "/" in name},
+    "earlier/version 3/report.pdf": b"3", "earlier/version 3/fitting.json": b"{3}", "report.pdf": b"4",
+}  # fmt: skip
+
+
+def test_a_new_version_takes_the_place_and_the_former_ones_stay_whole(tmp_path: Path) -> None:
+    place = three_versions(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == [place.name]
+    assert tree(place) == WITH_THREE
+    assert (place / "earlier/version 1/report.pdf").stat().st_nlink == 1
+
+
+def test_what_staff_put_beside_a_report_stays_with_its_version(tmp_path: Path) -> None:
+    place = three_versions(tmp_path)
+    (place / "photo" / "earlier").mkdir(parents=True)
+    (place / "photo" / "earlier" / "grip.jpg").write_bytes(b"picture")
+    (place / "earlier" / "note.txt").write_bytes(b"ours")
+    (place / "elsewhere").symlink_to("nowhere")
+    studio.write_version(place, {"report.pdf": b"4"}, 4)
+    more = {"earlier/version 3/photo/earlier/grip.jpg": b"picture", "earlier/note.txt": b"ours"}
+    assert tree(place) == WITH_FOUR | more
+    assert (place / "earlier/version 3/elsewhere").readlink() == Path("nowhere")
+
+
+def test_where_a_file_cannot_have_two_names_it_is_copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_links(*_words: object, **_named: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    place = three_versions(tmp_path)
+    os.utime(place / "report.pdf", (1, 1))
+    monkeypatch.setattr(os, "link", no_links)
+    studio.write_version(place, {"report.pdf": b"4"}, 4)
+    assert tree(place) == WITH_FOUR
+    assert (place / "earlier/version 3/report.pdf").stat().st_mtime == 1
+
+
+CALLS = ("mkdir", "link", "rename", "replace", "fsync", "unlink", "rmdir", "symlink")
+
+
+class KilledError(BaseException):
+    """Stands for kill -9: nothing of ours may catch it."""
+
+
+def ended_at(monkeypatch: pytest.MonkeyPatch, number: int, end: BaseException, *, after: bool) -> list[str]:
+    """Have the disk's call of that number be the last one; gives the calls as they are made."""
+    made: list[str] = []
+
+    def counted(name: str) -> object:
+        real = getattr(os, name)
+
+        def call(*words: object, **named: object) -> object:
+            made.append(name)
+            if len(made) == number + 1 and not after:
+                raise end
+            out = real(*words, **named)
+            if len(made) == number + 1:
+                raise end
+            return out
+
+        return call
+
+    for name in CALLS:
+        monkeypatch.setattr(os, name, counted(name))
+    return made
+
+
+@pytest.mark.parametrize("after", [False, True])
+def test_killed_at_any_call_a_sweep_finds_the_old_versions_or_the_new_ones_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, after: bool
+) -> None:
+    found, number, killed = [], 0, True
+    while killed:
+        made = studio.create(tmp_path / f"{number}")
+        place = three_versions(made.outbox)
+        killed = False
+        with monkeypatch.context() as patched:
+            ended_at(patched, number, KilledError(), after=after)
+            try:
+                studio.write_version(place, {"report.pdf": b"4"}, 4)
+            except KilledError:
+                killed = True
+        studio.sweep(made)
+        studio.sweep(made)
+        assert [path.name for path in made.outbox.iterdir()] == [place.name]
+        found.append(tree(place) == WITH_FOUR)
+        assert found[-1] or tree(place) == WITH_THREE
+        number += 1
+    assert number > 20
+    assert found == sorted(found)  # first always the old ones, then always the new ones
+    assert found.count(True) > 5
+
+
+def test_a_disk_that_refuses_at_any_call_leaves_the_old_versions_or_the_new_ones_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for number in range(40):
+        outbox = tmp_path / f"{number}"
+        outbox.mkdir()
+        place = three_versions(outbox)
+        with monkeypatch.context() as patched:
+            made = ended_at(patched, number, OSError(errno.ENOSPC, "No space left on device"), after=False)
+            try:
+                studio.write_version(place, {"report.pdf": b"4"}, 4)
+                expected = WITH_FOUR
+            except OSError:
+                expected = WITH_THREE
+        assert tree(place) == expected, (number, made)
+        studio.write_version(place, tree(place / "earlier" / "version 1"), 5)  # what is left over is in nobody's way
+        assert [path.name for path in outbox.iterdir()] == [place.name]
+
+
+def test_what_was_put_aside_goes_back_only_where_nothing_took_its_place(tmp_path: Path) -> None:
+    made = studio.create(tmp_path)
+    for name in (".old a", ".old b", "b", ".making a"):
+        (made.outbox / name).mkdir()
+        (made.outbox / name / "report.pdf").write_bytes(name.encode())
+    studio.sweep(made)
+    assert tree(made.outbox) == {"a/report.pdf": b".old a", "b/report.pdf": b"b"}
+
+
 def test_sweep_takes_the_half_made_and_nothing_else(tmp_path: Path) -> None:
     made = studio.create(tmp_path)
     kept = [made.outbox / "2026-11-25 a", made.set_back / "b.csv", made.accepted / "c.csv", made.inbox / ".d.part"]
@@ -172,8 +310,10 @@ def test_sweep_takes_the_half_made_and_nothing_else(tmp_path: Path) -> None:
     assert [path for path in left if path.exists()] == []
 
 
-def test_a_name_that_is_taken_gets_a_version(tmp_path: Path) -> None:
-    for expected in ("visit", "visit (version 2)", "visit (version 3)"):
+def test_a_name_that_is_taken_gets_a_number(tmp_path: Path) -> None:
+    for expected in ("visit", "visit (2)", "visit (3)"):
         place = studio.free_place(tmp_path, "visit")
         assert place.name == expected
         place.mkdir()
+    (tmp_path / "a.toml").touch()
+    assert studio.free_place(tmp_path, "a", ".toml").name == "a (2).toml"

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pipeline.branding import Logo
     from pipeline.inbox import Event, Inbox
     from pipeline.ledger import Ledger
     from pipeline.settings import Settings
@@ -63,7 +64,27 @@ def open_inbox(studio: "Studio", settings: "Settings") -> "Inbox":
     """Make the intake of a studio, with its log."""
     from pipeline.inbox import Inbox
 
-    return Inbox(studio, settings, open_ledger(studio), tell)
+    logo = open_logo(studio, settings)
+    return Inbox(studio, settings, open_ledger(studio), tell, logo=logo)
+
+
+def open_logo(studio: "Studio", settings: "Settings") -> "Logo | None":
+    """Read the studio's logo and draw it once: what cannot be drawn is said now, and stands in no report's way."""
+    from pipeline import outputs, pdf
+    from pipeline.errors import ReportError, SettingsError
+    from pipeline.studio import logo
+
+    found = logo(studio, settings)
+    if found:
+        try:
+            pdf.make(outputs.logo_page(found), "logo")
+        except ReportError as fault:
+            msg = (
+                f"{studio.root / settings.logo}: not used as logo: it cannot be drawn. "
+                'Save it simpler, or set logo = "" in studio.toml.'
+            )
+            raise SettingsError(msg) from fault
+    return found
 
 
 def _log_to(path: Path) -> None:

@@ -19,7 +19,7 @@ def run(given: argparse.Namespace) -> int:
     print(f"Studio folder: {studio.root.resolve()}")
     print("  studio.toml  your name, units, paper: open it in a text editor")
     print("  inbox/       drop shot files here")
-    print("  outbox/      one folder a report")
+    print("  outbox/      one folder a visit")
     print("  set-back/    files that could not be used, each with a note")
     print(f"Next: baywright watch {typed_in(given.folder)}")
     return 0

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.studio import Studio
 
-_MOST_NAMED = 10
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
@@ -36,10 +34,11 @@ def run(given: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from pipeline.addresses import address
+    from pipeline.commands.report_folder import find
     from pipeline.studio import opened
 
     studio, settings = opened(given.folder)
-    place = _place(studio, given.visit)
+    place = find(studio, given.visit)
     letter = _letter(place)
     if given.to is not None:
         to = address(given.to)
@@ -57,23 +56,6 @@ def run(given: argparse.Namespace) -> int:
 
 
 # --- which letter -----------------------------------------------------------------------------------------------------
-def _place(studio: "Studio", wanted: str) -> "Path":
-    """Find the one folder in outbox/ of that name, or with that in its name."""
-    from pathlib import Path
-
-    name = Path(wanted).name  # a path to it will do as well
-    folders = {p.name: p for p in sorted(studio.outbox.iterdir()) if p.is_dir() and not p.name.startswith(".")}
-    if name in folders:
-        return folders[name]
-    found = [each for each in folders if name and name.casefold() in each.casefold()]
-    if len(found) == 1:
-        return folders[found[0]]
-    named = "".join(f"\n  {printable(each)}" for each in (found or list(folders)[::-1])[:_MOST_NAMED])
-    what = f"{len(found)} reports have that in their names" if found else "no report has that in its name"
-    msg = f"{wanted!r}: {what}. Name one of:{named}" if named else f"{studio.outbox}: there is no report yet."
-    raise FolderError(msg)
-
-
 def _quoted(name: str) -> str:
     """Write a name so that no shell takes a part of it for a command."""
     import os

@@ -83,9 +83,19 @@ def headings(made: pikepdf.Pdf) -> Iterator[str]:
 
 
 def pictures(made: pikepdf.Pdf) -> Iterator[str]:
+    """Look for pictures that say nothing; the logo says whose it is, and no more."""
+    whose = str(made.docinfo.get("/Author", ""))
     for one, kind, _ in _structure(made):
-        if kind == "/Figure" and len(str(one.get("/Alt", ""))) < 20:
+        words = str(one.get("/Alt", ""))
+        if kind == "/Figure" and len(words) < 20 and (not words or words != whose):
             yield "a picture has no words"
+
+
+def images(made: pikepdf.Pdf) -> Iterator[str]:
+    """Look for pictures of dots that ask to be smoothed: PDF/A forbids it (ISO 19005-3, 6.2.8)."""
+    for one in made.objects:
+        if isinstance(one, pikepdf.Stream) and one.get("/Subtype") == "/Image" and one.get("/Interpolate", False):
+            yield "a picture asks to be smoothed"
 
 
 def tables(made: pikepdf.Pdf) -> Iterator[str]:
@@ -159,7 +169,7 @@ def attachments(made: pikepdf.Pdf, shots: bytes | None) -> Iterator[str]:
             yield "the attachment has another date than the report"
 
 
-CHECKS = (tagged, language_and_title, marks, headings, pictures, tables, fonts, glyphs, activity)
+CHECKS = (tagged, language_and_title, marks, headings, pictures, images, tables, fonts, glyphs, activity)
 
 
 def problems(content: bytes, shots: bytes | None = None) -> list[str]:

@@ -16,12 +16,15 @@ from typing import Any
 import pikepdf
 import pypdf
 import pytest
+import tomli_w
+from PIL import Image
 
-from pipeline import outputs, pdf, pdf_writer, report, settings
+from pipeline import branding, outputs, pdf, pdf_writer, report, settings
 from pipeline.errors import ReportError
 from pipeline.pdf_worker import job
 from pipeline.records import Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
+from tests.report import pdf_checks
 from tests.report.pdf_checks import CHECKS, off_the_page, problems
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -66,7 +69,7 @@ def test_title_pictures_and_bookmarks_say_what_is_there(driver: Files) -> None:
         with made.open_outline() as outline:
             [top] = outline.root
             below = [item.title for item in top.children]
-    assert len(alts) == 4
+    assert len(alts) == 6
     assert all(len(alt) > 40 for alt in alts)
     assert any("Driver 3: +" in alt for alt in alts)
     assert top.title == "Driver fitting, Customer 0142, 25 November 2026"
@@ -150,6 +153,11 @@ def in_two_pieces(made: pikepdf.Pdf) -> None:
     about(b"</rdf:RDF>", b'</rdf:RDF><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"></rdf:RDF>')(made)
 
 
+def smoothed(made: pikepdf.Pdf) -> None:
+    made.make_indirect(pikepdf.Stream(made, b"", Subtype=pikepdf.Name.Image, Interpolate=True))
+    made.Root.Picture = made.objects[-1]
+
+
 def set_to(key: str, value: object) -> Callable[[Any], None]:
     return lambda item: item.__setitem__(key, value)
 
@@ -172,6 +180,7 @@ FAULTS: dict[str, tuple[Callable[[pikepdf.Pdf], None], str]] = {
     "no headings": (each("/H1", set_to("/S", pikepdf.Name.P)), "level 2 follows level 0"),
     "bookmarks": (drop("/Outlines"), "no bookmarks"),
     "picture": (each("/Figure", without("/Alt")), "picture has no words"),
+    "smoothed": (smoothed, "asks to be smoothed"),
     "table": (each("/TH", set_to("/S", pikepdf.Name.TD)), "table has no headings"),
     "scope": (each("/TH", lambda one: one.A.__delitem__("/Scope")), "does not say what it heads"),
     "cell": (each("/TD", lambda one: one.A.__delitem__("/Headers")), "a cell has no headings"),
@@ -214,7 +223,7 @@ def test_a_locked_file_and_another_attachment_are_found_and_no_check_is_untried(
     planted = [wanted for _, wanted in FAULTS.values()]
     untried = {str(line) for line in said if not any(part in str(line) for part in planted)}
     assert untried == {"it has no identifier", "it is encrypted", "it has no headings"}
-    assert len(CHECKS) == 9
+    assert len(CHECKS) == 10
 
 
 def test_a_missing_identifier_and_a_page_without_headings_are_found() -> None:
@@ -336,6 +345,57 @@ def test_long_names_stay_on_the_page(
     content = pdf.make(report.render(made, studio), made.visit_id)
     assert off_the_page(content, tmp_path) == []
     assert problems(content) == []
+
+
+SVG = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 240 80"><linearGradient id="g">
+<stop offset="0" stop-color="#0B5D3B"/><stop offset="1" stop-color="#1F8A5B"/></linearGradient><clipPath id="c">
+<circle cx="40" cy="40" r="36"/></clipPath><g id="ball"><circle r="6" fill="#fff" fill-opacity=".8"/></g>
+<circle cx="40" cy="40" r="38" fill="url(#g)"/><g clip-path="url(#c)"><rect y="52" width="80" height="30"/></g>
+<use href="#ball" transform="translate(40 34)"/><path d="M90 60 L130 20 L170 60 Z" style="fill:#0B5D3B"/></svg>"""
+
+
+def seen_through() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGBA", (300, 20), (11, 93, 59, 128)).save(out, "PNG")
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("content", "paper", "name"),
+    [(SVG, "A4", "Ours"), (seen_through(), "letter", 'A "quoted" <b>'), (SVG, "letter", "")],
+)
+def test_a_logo_is_a_picture_with_the_studio_s_name_and_breaks_nothing(
+    driver_fitting: Fitting, content: bytes, paper: str, name: str, tmp_path: Path
+) -> None:
+    studio = settings.load(tomli_w.dumps({"paper": paper, "name": name, "accent": "#0B5D3B"}))
+    logo = branding.checked(content, "logo.svg")
+    made = outputs.files(driver_fitting, studio, logo)
+    assert problems(made["report.pdf"], made["shots.csv"]) == []
+    assert off_the_page(made["report.pdf"], tmp_path) == []
+    plain = outputs.files(driver_fitting, studio)["report.pdf"]
+    words = [alts(each) for each in (made["report.pdf"], plain)]
+    assert words[0] == [name or "Logo of the fitting studio", *words[1]]
+    assert outputs.files(driver_fitting, studio, logo) == made
+
+
+def alts(content: bytes) -> list[str]:
+    """Give the words of the pictures, as they come in the report."""
+    with pikepdf.open(io.BytesIO(content)) as made:
+        return [str(one.get("/Alt", "")) for one, kind, _ in pdf_checks._structure(made) if kind == "/Figure"]
+
+
+def test_the_accent_is_in_a_few_lines_and_the_ink_stays(driver_fitting: Fitting) -> None:
+    ink, green = (report.render(driver_fitting, settings.load(text)) for text in ("", 'accent = "#0B5D3B"'))
+    assert "#0B5D3B" not in ink
+    assert green.count("#0B5D3B") == 3
+    assert green.replace("#0B5D3B", "#1E2730") == ink
+
+
+def test_a_drawing_that_fails_is_no_silent_gap() -> None:
+    bad = branding.checked(SVG.replace(b'opacity=".8"', b'opacity="x"').replace(b"fill-op", b"op"), "logo.svg")
+    with pytest.raises(ReportError, match="a picture in it cannot be drawn"):
+        pdf.make(outputs.logo_page(bad), "id")
+    assert pdf.make(outputs.logo_page(branding.checked(SVG, "logo.svg")), "id").startswith(b"%PDF-1.7")
 
 
 def test_words_off_the_page_are_found(tmp_path: Path) -> None:

@@ -396,7 +396,7 @@ def test_a_visit_whose_report_hangs_is_set_back_and_the_next_is_reported(
     renderer.close()
     renderer.limits = Limits(seconds=1.5)
 
-    def files(fitting: Fitting, _settings: object) -> dict[str, bytes]:
+    def files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, bytes]:
         return {"report.pdf": draw(renderer, fitting.name), "fitting.json": b"{}"}
 
     monkeypatch.setattr("pipeline.inbox.outputs.files", files)

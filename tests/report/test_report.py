@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import report, session, settings
+from pipeline import report, session, settings, tables, wording
 from pipeline.judgements import Gap, Judged, SpreadComparison
 from pipeline.records import Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
@@ -29,7 +29,32 @@ def test_page_one_answers(driver_fitting: Fitting) -> None:
     assert lead
     assert under
     assert re.fullmatch(r"Driver 3 carried (about )?\d+ yards farther than your own club\.", lead.group(1))
-    assert "You hit 33 balls and 27 of them counted." in under.group(1)
+    assert "You hit 32 balls and 27 of them counted." in under.group(1)
+
+
+def test_one_of_anything_is_said_as_one(make_file: MakeFile, fit_files: FitFiles) -> None:
+    page = html(fit_files([make_file(["Driver"], shots=1)]))
+    assert "You hit 1 ball, and none had to be set aside. " in page
+    assert "1 reading, and none had to be set aside.</p>" in page
+
+
+def test_each_build_gets_a_whole_sentence(make_file: MakeFile, fit_files: FitFiles) -> None:
+    page = html(fit_files([make_file(["Own driver", "driver b", "Driver c"], shots=9)]))
+    answer = re.findall(r'<p class="answer">(.*?)</p>', page)[0]
+    for label in ("driver b", "Driver c"):  # a label keeps its small letter
+        assert re.search(rf"(^|\. )(For )?{label} (is likely longer|carries the same|it is not)", answer)
+    assert answer.endswith(".")
+    assert "; " not in answer.replace("settled; about", "")
+
+
+def test_a_flight_like_the_own_clubs_is_said_so(driver_fitting: Fitting) -> None:
+    same = {name: driver_fitting.sets[0].averages[name] for name in ("launch_angle_deg", "spin_rate_rpm")}
+    best = replace(driver_fitting.sets[2], averages={**driver_fitting.sets[2].averages, **same})
+    page = html(replace(driver_fitting, sets=(*driver_fitting.sets[:2], best)))
+    assert (
+        "Driver 3 started at about the same angle and with about the same spin, compared with your own club; its top"
+        in page
+    )
 
 
 def test_shown_figures_subtract_or_say_about(driver_fitting: Fitting) -> None:
@@ -68,7 +93,7 @@ def test_lines_that_could_not_be_read_are_listed(fit_files: FitFiles) -> None:
 
 def test_modelled_quantities_are_marked(iron_fitting: Fitting) -> None:
     page = html(iron_fitting)
-    assert "yd, modelled" in page
+    assert "yd</span>, modelled" in page
     assert "Worked out by our flight model, because the file does not give it: carry" in page
 
 
@@ -91,7 +116,7 @@ def test_a_device_far_off_is_said(fit_files: FitFiles) -> None:
 
 def test_a_change_of_way_is_not_called_a_club(phases_fitting: Fitting) -> None:
     page = html(phases_fitting)
-    assert "than with “Ball wie immer”" in page
+    assert "than “Ball wie immer”" in page
     assert "before you buy" not in page
 
 
@@ -251,7 +276,7 @@ def test_a_bag_is_laid_out(make_file: MakeFile, fit_files: FitFiles) -> None:
     assert "How do your clubs follow one another?" in page
     assert re.search(r"Your 3 clubs carry from 2\d\d yd down to 20\d yd.", page)
     assert "close together or a usual step" in page
-    assert "2 of 2 steps are not settled by these shots." in page
+    assert "Steps not settled by these shots: 2 of 2." in page
 
 
 def test_what_is_sure_of_a_bag_is_said(make_file: MakeFile, fit_files: FitFiles) -> None:
@@ -270,9 +295,9 @@ def test_what_is_sure_of_a_bag_is_said(make_file: MakeFile, fit_files: FitFiles)
         gap, near
     )
     assert "All steps look usual." in page(even)
-    assert "Too few counted shots: 9 iron." in page(gap, left_out=(0,))
+    assert "too few shots counted or they were too uneven: 9 iron." in page(gap, left_out=(0,))
     open_gap = replace(gap, may_be=("even", "hole"), settled=False, more_shots=4)
-    assert "a usual step or far apart; about 4 more balls with each club would tell more" in page(open_gap)
+    assert "a usual step or far apart; about 4 balls more with each club would tell more" in page(open_gap)
 
 
 def test_an_uneven_set_shows_its_middle_and_no_average(driver_fitting: Fitting) -> None:
@@ -300,8 +325,8 @@ def test_each_lever_is_told_with_its_range_and_the_parts_sum(driver_fitting: Fit
     assert told.carry.measured_m == pytest.approx(
         sum(gain.gain_m for gain in told.carry.levers) + told.carry.unexplained.gain_m  # type: ignore[union-attr]
     )
-    assert "Where did the yards come from?" in page
-    assert "From your own club to Driver 3:" in page
+    assert "Where did the distance come from?" in page
+    assert "Driver 3, compared with your own club:" in page
 
 
 def test_only_a_lever_that_is_sure_is_praised(driver_fitting: Fitting) -> None:
@@ -331,5 +356,18 @@ def test_room_stands_beside_its_cautions(driver_fitting: Fitting) -> None:
 
 def test_without_levers_the_report_has_no_empty_part(make_file: MakeFile, fit_files: FitFiles) -> None:
     page = html(fit_files([make_file(["driver a", "driver b"], carry_only=True)]))
-    assert "Where did the yards come from?" not in page
+    assert "Where did the distance come from?" not in page
     assert "What could still be gained" not in page
+
+
+def test_page_one_in_the_readme_is_that_of_the_example(driver_fitting: Fitting) -> None:
+    page = wording.page_of(driver_fitting, settings.load())
+    facts = wording.facts(page)
+    shown = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
+    assert wording.lead(page, facts).replace(NBSP, " ") in shown
+    assert wording.under(page, facts).replace(NBSP, " ") in shown
+    ranges = [row["range"].replace(NBSP, " ").removesuffix(" yd") for row in tables.figures(page)]
+    assert all(text in shown for text in ranges)
+    for c in driver_fitting.comparisons:
+        low, high = (page.words.signed(page.shown.convert(value, "length")) for value in (c.low, c.high))
+        assert f"{low} to {high}" in shown

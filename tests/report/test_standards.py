@@ -15,9 +15,10 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from pipeline import outputs, pdf, settings
+from pipeline import branding, outputs, pdf, settings
 from pipeline.pdf_worker import job
 from pipeline.records import Fitting
+from tests.report.test_pdf import SVG, seen_through
 
 pytestmark = pytest.mark.slow
 
@@ -99,6 +100,12 @@ def verdicts(
     for name, fitting in zip(EXAMPLES, (driver_fitting, iron_fitting, phases_fitting), strict=True):
         for paper in ("A4", "letter"):
             made[f"{name} {paper}"] = outputs.files(fitting, settings.load(f'paper = "{paper}"'))["report.pdf"]
+    for paper in ("A4", "letter"):
+        german = settings.load(f'paper = "{paper}"\nlanguage = "de"')
+        made[f"german {paper}"] = outputs.files(driver_fitting, german)["report.pdf"]
+    for kind, content in (("svg", SVG), ("png", seen_through())):
+        logo = branding.checked(content, f"logo.{kind}")
+        made[f"logo {kind}"] = outputs.files(driver_fitting, settings.load(), logo)["report.pdf"]
     made |= {fault: broken(made["driver A4"], fault) for fault in FAULTS}
     page = "<!DOCTYPE html><html lang='en'><title>title</title><body><h1>heading</h1><p>李 😀 \u202ea</p>"
     made["characters of no font of ours"] = pdf._RENDERER.draw(job(page, "id", None))
@@ -120,7 +127,7 @@ def verdicts(
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])
-@pytest.mark.parametrize("name", EXAMPLES)
+@pytest.mark.parametrize("name", [*EXAMPLES, "german"])
 def test_an_example_report_breaks_no_rule(
     verdicts: dict[tuple[str, str], Verdict], name: str, paper: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -130,6 +137,13 @@ def test_an_example_report_breaks_no_rule(
         sys.stdout.write(f"\n{name} on {paper}: {counts}\n")
     assert {profile: verdict.broken for profile, verdict in got.items()} == {"ua1": (), "3a": ()}
     assert all(verdict.passes and verdict.assertions > 10_000 for verdict in got.values())
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_a_logo_breaks_no_rule(verdicts: dict[tuple[str, str], Verdict], kind: str, profile: str) -> None:
+    verdict = verdicts[f"logo {kind}", profile]
+    assert (verdict.broken, verdict.passes) == ((), True)
 
 
 @pytest.mark.parametrize("fault", FAULTS)
