@@ -3,6 +3,7 @@
 from typing import Any
 
 from pipeline import findings
+from pipeline.analysis.delivery import SPINLESS
 from pipeline.analysis.window import TRADE_APEX_M
 from pipeline.lever_records import Attribution, Gain, LeverStory
 from pipeline.records import SetResult
@@ -62,16 +63,25 @@ def brought_table(page: Page) -> list[dict[str, Any]]:
     if told.carry.measured_m is not None:
         cells = [_plain(page, attribution.measured_m) for attribution in (told.carry, told.total)]
         rows.append(
-            {"label": _name(page, "measured"), "cells": [*cells, page.words.get("basis.measured")], "sum": True}
+            {
+                "label": _name(page, "measured"),
+                "cells": [*cells, page.words.get(f"basis.{_carry_basis(page)}")],
+                "sum": True,
+            }
         )
     return rows
+
+
+def _carry_basis(page: Page) -> str:
+    """Say whether the averages of carry were measured: a restated one was, in another air."""
+    return "measured" if page.fitting.sources.get("carry_m") in ("measured", "restated") else "modelled"
 
 
 def _brought_row(page: Page, told: LeverStory, carry: Gain, total: Gain | None) -> dict[str, Any]:
     cells = [_span(page, gain, gain.gain_m) if gain else "–" for gain in (carry, total)]
     return {
         "label": brought_name(page, carry.lever, told),
-        "cells": [*cells, page.words.get("basis.modelled")],
+        "cells": [*cells, page.words.get(f"basis.{'common_practice' if told.tier in SPINLESS else 'modelled'}")],
         "sum": carry.lever in ("modelled", "unexplained"),
     }
 
@@ -172,6 +182,12 @@ def _room_row(page: Page, lever: LeverRoom) -> dict[str, Any]:
 
 def _ranged(page: Page, ranged: Ranged) -> str:
     return _span(page, ranged, ranged.value_m)
+
+
+def room_basis(page: Page) -> str:
+    """Say how the room is known."""
+    found = outlook(page)
+    return str(page.words.get(f"basis.{found.room.basis}")) if found and found.room else ""
 
 
 def room_sentences(page: Page) -> list[str]:

@@ -78,6 +78,7 @@ def _levers(page: Page) -> dict[str, Any]:
         "room_heading": page.words.say("headings.room", label=label),
         "ahead_heading": page.words.say("headings.ahead", label=label),
         "room_table": lever_words.room_table(page),
+        "room_basis": lever_words.room_basis(page),
         "room_sentences": lever_words.room_sentences(page),
         "room_cautions": lever_words.room_cautions(page),
         "worth_table": lever_words.worth_table(page),

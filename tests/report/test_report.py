@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import report, session, settings, tables, wording
+from pipeline import lever_words, report, session, settings, tables, wording
 from pipeline.judgements import Gap, Judged, SpreadComparison
 from pipeline.records import Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
@@ -371,3 +371,21 @@ def test_page_one_in_the_readme_is_that_of_the_example(driver_fitting: Fitting) 
     for c in driver_fitting.comparisons:
         low, high = (page.words.signed(page.shown.convert(value, "length")) for value in (c.low, c.high))
         assert f"{low} to {high}" in shown
+
+
+def test_every_distance_of_the_levers_says_how_it_is_known(driver_fitting: Fitting, iron_fitting: Fitting) -> None:
+    """The example's drivers have a measured carry and a spin, its irons a modelled carry; a spin can be taken away."""
+    known = [row["cells"][2] for row in lever_words.brought_table(wording.page_of(driver_fitting, settings.load()))]
+    assert known == [*["modelled"] * (len(known) - 1), "measured"]
+    modelled = lever_words.brought_table(wording.page_of(iron_fitting, settings.load()))
+    assert {row["cells"][2] for row in modelled} == {"modelled"}
+    guessed = replace(
+        driver_fitting,
+        levers=replace(
+            driver_fitting.levers,
+            from_own=tuple(replace(story, tier="no_spin") for story in driver_fitting.levers.from_own),
+        ),
+    )
+    rows = lever_words.brought_table(wording.page_of(guessed, settings.load()))
+    assert [row["cells"][2] for row in rows] == [*["partly guessed"] * (len(rows) - 1), "measured"]
+    assert "carry, yd, modelled; bounded by" in html(driver_fitting).lower()
