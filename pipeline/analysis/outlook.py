@@ -11,7 +11,7 @@ from pipeline.analysis.distances import Asking, answered, distances
 from pipeline.analysis.fates import counted_of
 from pipeline.analysis.room import asking_room
 from pipeline.analysis.whatif import OwnFlight
-from pipeline.analysis.window import window_of
+from pipeline.analysis.window import windows_of
 from pipeline.analysis.worth import asking_worth
 from pipeline.records import Fate, SetResult
 from pipeline.room_records import Outlook
@@ -33,7 +33,8 @@ def outlooks_of(
     asking: list[Asking[Any]] = [*(asking_worth(*each) for each in asked), *(asking_room(*each) for each in asked)]
     both = answered(asking, flown)
     worths, rooms = both[: len(hit)], both[len(hit) :]
+    windows = windows_of([(shots, result.set.build.category, own_flight(result)) for result, shots in hit], model)
     return tuple(
-        Outlook(result.set.index, worth, room, window_of(shots, model, result.set.build.category, own_flight(result)))
-        for (result, shots), worth, room in zip(hit, worths, rooms, strict=True)
+        Outlook(result.set.index, worth, room, window)
+        for (result, _), worth, room, window in zip(hit, worths, rooms, windows, strict=True)
     )

@@ -1,5 +1,6 @@
 """The launch a golfer can reach with loft alone, at the delivery there is, and how wide the best part of it is."""
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -89,16 +90,40 @@ def window_of(
     Source: derived here. A free optimum over launch and spin runs to a high launch with hardly any spin that no loft
     gives, so only the line of one delivery is searched.
     """
+    return windows_of([(shots, category, own)], model)[0]
+
+
+def windows_of(
+    sets: Sequence[tuple[SetShots, str | None, OwnFlight]], model: FlightModel
+) -> list[ReachableWindow | None]:
+    """Give the windows of several sets, each as `window_of` does; all lines fly in one go.
+
+    Parameters, returns, valid range and source: as `window_of`.
+    """
+    known = [_delivered(shots, category) for shots, category, _ in sets]
+    lines = [line_of(found[0], LOFTS_RAD) for found in known if found]
+    if not lines:
+        return [None] * len(sets)
+    together = flown(Launched(*(np.concatenate(values) for values in zip(*lines, strict=True))), model)
+    parts = iter(Flown(*values) for values in zip(*(np.split(x, len(lines)) for x in together), strict=True))
+    windows: list[ReachableWindow | None] = []
+    for found, (_, _, own) in zip(known, sets, strict=True):
+        if found is None:
+            windows.append(None)
+            continue
+        state, means = found
+        over = _Line(state, line_of(state, LOFTS_RAD), next(parts), means, own)
+        windows.append(ReachableWindow(_window(over, "carry_m"), _window(over, "total_m")))
+    return windows
+
+
+def _delivered(shots: SetShots, category: str | None) -> tuple[State, Floats] | None:
+    """Give a set's delivery and its means of carry and total, where loft is the only free number."""
     found = whole_middle(shots, category)
     if found is None or found[0] != "full" or category not in FOR_DISTANCE:
         return None
-    _, middle, means = found
-    state = state_of(middle)
-    if not np.isfinite(state.grip).all():
-        return None
-    line = line_of(state, LOFTS_RAD)
-    over = _Line(state, line, flown(line, model), means[:, 0], own)
-    return ReachableWindow(_window(over, "carry_m"), _window(over, "total_m"))
+    state = state_of(found[1])
+    return (state, found[2][:, 0]) if np.isfinite(state.grip).all() else None
 
 
 class _Line(NamedTuple):

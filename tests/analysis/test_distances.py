@@ -66,10 +66,10 @@ def test_resamples_go_as_far_as_if_each_were_flown(kind: str) -> None:
     assert (told[1] - flown[1]).std() < 0.07 * YARD
 
 
-def test_resamples_cost_sixty_five_flights_a_row() -> None:
+def test_resamples_cost_thirty_three_flights_a_row() -> None:
     flown = Counting()
     one(Wish(resamples("driver", rows=4), resampled=True), flown)
-    assert flown.asked == [4 * 65]
+    assert flown.asked == [4 * 33]
 
 
 def test_plain_balls_are_flown_as_they_are() -> None:
@@ -86,7 +86,7 @@ def test_a_row_the_surface_cannot_follow_is_flown_ball_by_ball() -> None:
     balls.launch_rad[1] = np.linspace(-0.2, 0.3, 50)
     flown = Counting()
     told = one(Wish(balls, resampled=True), flown)
-    assert flown.asked == [3 * 65, 50]
+    assert flown.asked == [3 * 33, 50]
     assert told[:, 1].tolist() == FLOWN(Launched(*(values[1] for values in balls))).tolist()
     assert np.abs(told - FLOWN(balls))[0].max() < 0.03 * YARD
 
@@ -114,7 +114,7 @@ def test_calculations_are_answered_together_and_each_by_itself() -> None:
     line = Wish(Launched(np.full(7, 60.0), np.linspace(0.1, 0.4, 7), np.full(7, 300.0)))
     flown = Counting()
     both = answered([asking(first, line), asking(line, second, third), asking()], flown)
-    assert flown.asked == [2 * 65 + 7, 7 + 2 * 65, 2 * 65]
+    assert flown.asked == [2 * 33 + 7, 7 + 2 * 33, 2 * 33]
     assert [len(answers) for answers in both] == [2, 3, 0]
     assert both[0][1].tolist() == both[1][0].tolist() == one(line).tolist()
     for got, wish in zip((both[0][0], *both[1][1:]), (first, second, third), strict=True):
