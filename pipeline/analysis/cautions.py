@@ -7,6 +7,7 @@ from pipeline.analysis.ball_flight import column
 from pipeline.analysis.robust import FEWEST_SHOTS
 from pipeline.records import Fitting
 
+_SIDEWAYS = {"offline_m", "launch_direction_deg", "club_path_deg", "face_angle_deg", "spin_axis_deg"}
 _MISHITS_APART = 2  # from this difference on, the mishit counts are part of the answer
 
 
@@ -25,7 +26,7 @@ def cautions(fitting: Fitting, frame: pl.DataFrame) -> tuple[str, ...]:
         "uneven_mishits": bool(mishits) and max(mishits) - min(mishits) >= _MISHITS_APART,
         "by_hand": any(shot.fate.by == "staff" for shot in fitting.shots),
         "device_far_off": any(check.far_off for check in fitting.device_check),
-        "hand_unknown": fitting.facts.hand is None,
+        "hand_unknown": fitting.facts.hand is None and any(r.averages.keys() & _SIDEWAYS for r in fitting.sets),
         **_model_cautions(frame),
         "dropped_rows": any(reading.rejected for reading in fitting.files),
     }

@@ -2,11 +2,14 @@
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Final
 
+import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.analysis.averages import average
 from pipeline.analysis.cautions import cautions
 from pipeline.judgements import Judged, OrderEffect
 from pipeline.records import (
@@ -119,9 +122,17 @@ def test_mishits_with_a_club_that_is_not_compared_are_no_part_of_it(codes: Codes
     assert codes(results=results, compared=(1, 2)) == ("best_of_several", "uneven_mishits")
 
 
-def test_unknown_hand(codes: Codes) -> None:
-    assert codes(parts={"facts": VisitFacts()}) == ("hand_unknown",)
-    assert codes(parts={"facts": VisitFacts(hand="left")}) == ()
+def sideways(result: SetResult, quantity: str = "offline_m") -> SetResult:
+    found = average(quantity, "measured", np.array([1.0, 2.0]), np.array([1.0, 2.0]))
+    assert found is not None
+    return replace(result, averages={quantity: found})
+
+
+def test_unknown_hand_matters_where_something_has_a_left_and_a_right(codes: Codes, set_result: MakeResult) -> None:
+    sided = (set_result(0), sideways(set_result(1)))
+    assert codes(parts={"facts": VisitFacts()}, results=sided) == ("hand_unknown",)
+    assert codes(parts={"facts": VisitFacts(hand="left")}, results=sided) == ()
+    assert codes(parts={"facts": VisitFacts()}, results=(set_result(0), sideways(set_result(1), "carry_m"))) == ()
 
 
 def test_no_axis_where_the_model_flew_without_one(codes: Codes) -> None:
@@ -148,7 +159,7 @@ def test_dropped_rows_of_any_file(codes: Codes) -> None:
 def test_order_of_importance(codes: Codes, set_result: MakeResult) -> None:
     far = DeviceCheck("b.csv", 9, 0.8, 0.01, far_off=True)
     everything = codes(
-        results=(set_result(0, counted=2, mishits=3, uneven=True), set_result(1), set_result(2)),
+        results=(set_result(0, counted=2, mishits=3, uneven=True), sideways(set_result(1)), set_result(2)),
         compared=(1, 2),
         rejected=1,
         parts={
