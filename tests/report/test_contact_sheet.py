@@ -64,7 +64,7 @@ def test_every_picture_of_a_visit_speaks_its_figures(visit: str, request: pytest
         if "landing" in read:
             assert f"{result.set.letter}, {page.label(result)}: {carry}" in read["landing"].title
         assert f"{result.n_counted} counted" in read["every_shot"].title
-    assert {"All of them, by the model", "Measured"} <= {t.words for t in read["levers"].texts}
+    assert {"All of them, by the model", "Difference of the averages"} <= {t.words for t in read["levers"].texts}
     for name in ("differences", "levers"):
         figures = {t.words for t in read[name].texts if t.words.endswith(f"{NBSP}yd")}
         assert figures
