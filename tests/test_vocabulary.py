@@ -161,3 +161,11 @@ def test_every_lever_way_and_caution_has_words(language: str) -> None:
     assert levers | {"attack_and_fit", "modelled", "unexplained", "measured"} <= tree["lever"].keys()
     assert set(NEEDS) - {"full"} <= tree["lever_tier"].keys()
     assert {"club_speed", "strike", "attack", "loft", "spin"} <= tree["worth"].keys()
+
+
+@pytest.mark.parametrize("language", languages())
+def test_no_club_is_said_to_be_near_a_legal_limit(language: str) -> None:
+    """A device's club speed is not that of the mechanics a limit is written for, so a share of it would be false."""
+    near = re.compile(r"(limit|legal|allow|erlaubt|zulässig|grenzwert)", re.IGNORECASE)
+    said = [str(value) for _, value in flat(words(language).tree)]
+    assert not [text for text in said if near.search(text) and re.search(r"%|per ?cent|Prozent|\{.*ratio.*\}", text)]
