@@ -4,7 +4,7 @@ import hashlib
 import os
 import re
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -28,7 +28,8 @@ class Arrival:
     place: str
     paths: tuple[Path, ...]
     signature: str
-    largest: int
+    size: int  # of all files together
+    changed_ns: int  # when the last of them was changed, by their own words
 
 
 @cache
@@ -36,14 +37,19 @@ def _unfinished() -> re.Pattern[str]:
     return re.compile("|".join(table("drop_folder")["unfinished"]), re.IGNORECASE)
 
 
-def _wanted(entry: os.DirEntry[str]) -> bool:
-    """Tell whether an entry is a finished regular file of a known ending, or visit.toml."""
+@cache
+def _endings() -> frozenset[str]:
+    return frozenset(table("drop_folder")["endings"])
+
+
+def _wanted(entry: os.DirEntry[str]) -> os.stat_result | None:
+    """Give what the system says of an entry if it is a finished regular file of a known ending, or visit.toml."""
+    if entry.name.rpartition(".")[2].lower() not in _endings() and entry.name.lower() != FILE_NAME:
+        return None
     if _unfinished().search(entry.name):
-        return False
-    ending = entry.name.rpartition(".")[2].lower()
-    if ending not in table("drop_folder")["endings"] and entry.name.lower() != FILE_NAME:
-        return False
-    return stat.S_ISREG(entry.stat(follow_symlinks=False).st_mode)
+        return None
+    found = entry.stat(follow_symlinks=False)
+    return found if stat.S_ISREG(found.st_mode) else None
 
 
 def _shown(name: str) -> str:
@@ -51,15 +57,16 @@ def _shown(name: str) -> str:
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
-def _key(path: Path) -> tuple[str, int, int, int, int]:
-    found = path.lstat()
-    return path.name, found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
-
-
-def _arrival(name: str, place: str, paths: list[Path]) -> Arrival:
-    keys = [_key(path) for path in paths]
+def _arrival(name: str, place: str, files: Sequence[tuple[str, Path, os.stat_result]]) -> Arrival:
+    keys = [(inside, found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns) for inside, _, found in files]
     signature = hashlib.sha256(repr(keys).encode("utf-8", "surrogateescape")).hexdigest()
-    return Arrival(_shown(name), _shown(place), tuple(paths), signature, max(key[3] for key in keys))
+    paths = tuple([path for _, path, _ in files])
+    size, changed = sum([key[3] for key in keys]), max([key[4] for key in keys])
+    return Arrival(_shown(name), _shown(place), paths, signature, size, changed)
+
+
+def _with_stat(paths: Iterable[Path]) -> list[tuple[str, Path, os.stat_result]]:
+    return [(path.name, path, path.lstat()) for path in paths]
 
 
 def of_path(path: Path) -> Arrival | None:
@@ -67,12 +74,12 @@ def of_path(path: Path) -> Arrival | None:
     if path.is_symlink():
         return None
     if not path.is_dir():
-        return _arrival(path.stem, path.name, [path])
+        return _arrival(path.stem, path.name, _with_stat([path]))
     with os.scandir(path) as entries:
         inside = sorted((Path(e.path) for e in entries if _wanted(e)), key=lambda p: p.name)
     if all(p.name.lower() == FILE_NAME for p in inside):
         return None
-    return _arrival(path.name, path.name, inside[: MOST_FILES + 1])
+    return _arrival(path.name, path.name, _with_stat(inside[: MOST_FILES + 1]))
 
 
 def look(inbox: Path) -> Iterator[Arrival]:
@@ -84,14 +91,22 @@ def look(inbox: Path) -> Iterator[Arrival]:
         found = sorted(entries, key=lambda e: e.name)
     for entry in found:
         try:
-            is_visit = entry.is_dir(follow_symlinks=False) and not _unfinished().search(entry.name)
-            arrival = of_path(Path(entry.path)) if is_visit or _wanted(entry) else None
+            arrival = _of_entry(entry)
         except PermissionError:
-            arrival = _arrival(entry.name, entry.name, [Path(entry.path)])
+            arrival = _arrival(entry.name, entry.name, _with_stat([Path(entry.path)]))
         except OSError:
             continue
         if arrival:
             yield arrival
+
+
+def _of_entry(entry: os.DirEntry[str]) -> Arrival | None:
+    if entry.is_dir(follow_symlinks=False):
+        return None if _unfinished().search(entry.name) else of_path(Path(entry.path))
+    found = _wanted(entry)
+    if found is None:
+        return None
+    return _arrival(entry.name.rpartition(".")[0], entry.name, [(entry.name, Path(entry.path), found)])
 
 
 def read(arrival: Arrival) -> tuple[ShotFile, ...]:
@@ -100,9 +115,9 @@ def read(arrival: Arrival) -> tuple[ShotFile, ...]:
     for path in arrival.paths:
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
         with os.fdopen(handle, "rb") as source:
-            files.append(ShotFile(_shown(path.name), source.read()))
+            files.append(ShotFile(_shown(path.name), source.read(arrival.size + 1)))  # it may have grown without end
     try:
-        now = _arrival(arrival.name, arrival.place, list(arrival.paths)).signature
+        now = _arrival(arrival.name, arrival.place, _with_stat(arrival.paths)).signature
     except OSError:
         now = ""
     if now != arrival.signature:

@@ -57,6 +57,11 @@ def colour_fault(colour: str) -> str:
 
 
 # --- logo -------------------------------------------------------------------------------------------------------------
+def page(logo: Logo) -> str:
+    """Write a page with the logo alone, to see whether it can be drawn."""
+    return f'<!DOCTYPE html><html lang="en"><title>logo</title><body><img src="{logo.address}" alt="logo">'
+
+
 def checked(content: bytes, name: str) -> Logo:
     """Check a logo's file; raises SettingsError with its name, the reason and what to do."""
     if content.startswith(_PNG):

@@ -16,17 +16,19 @@ COMMANDS = {
     "init": "make a studio folder",
     "watch": "watch a studio's drop folder and make a report of whatever comes",
     "process": "work off a studio's drop folder once",
+    "status": "say how a studio is: what waits, what needs you",
     "check": "show how a shot file is read, without making anything",
     "answer": "answer what a held file asks, once for all files of its layout",
     "report": "make a report anew and keep the former version",
     "letter": "show the letter of a report, or send it",
+    "forget": "erase a customer's data, and search for what is left",
     "whatif": "say what would become of a golfer's shot if one thing changed",
     "fly": "fly a ball through air and over ground",
     "doctor": "say what is missing on this machine and how to get it",
 }
 EXIT_CODES = """exit codes:
   0 done   2 file unreadable   3 an answer is needed   4 too few shots   5 report not made   6 setting not understood
-  7 folder missing or in use   8 part missing on this machine   9 letter not sent
+  7 folder missing or in use   8 part missing on this machine   9 letter not sent   10 not all erased
   64 command not understood   70 a fault of ours"""
 
 

@@ -3,6 +3,9 @@
 Faults in the data are values (see records.Refusal); these exceptions mean that the job itself cannot be done.
 """
 
+import traceback
+from pathlib import Path
+
 
 class PipelineError(Exception):
     """Base of every fault we expect: says what, where and what to do."""
@@ -58,5 +61,18 @@ class LetterError(PipelineError):
     exit_code = 9
 
 
+class NotErasedError(PipelineError):
+    """A word of what was erased is still found somewhere."""
+
+    exit_code = 10
+
+
 USAGE_EXIT_CODE = 64  # the command line was not understood (EX_USAGE of sysexits)
 INTERNAL_EXIT_CODE = 70  # a fault of ours (EX_SOFTWARE of sysexits)
+
+
+def trail(fault: BaseException) -> str:
+    """Say in one line what kind of fault it was and where; not its text, which may hold words of a customer's file."""
+    frames = traceback.extract_tb(fault.__traceback__)
+    places = [f"{Path(frame.filename).name} line {frame.lineno}" for frame in frames]
+    return ", from ".join([type(fault).__name__, *reversed(places)])

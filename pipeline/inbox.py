@@ -11,17 +11,21 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline import arrivals, issuing, outputs, session, studio
+from pipeline import arrivals, issuing, manifests, notes, rebuilding, retention, studio, visit_facts, workshop
 from pipeline.answers import Answers
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.branding import Logo
-from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, PipelineError, UnreadableFileError
+from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, UnreadableFileError, trail
 from pipeline.ledger import Entry, Ledger
-from pipeline.records import Fitting, Refusal, ShotFile
+from pipeline.records import Refusal, ShotFile
 from pipeline.settings import Settings
+from pipeline.settling import Settling
 from pipeline.studio import Studio
+from pipeline.work_messages import Worked
+from pipeline.workshop import FaultError, StoppedError, Workshop
 
 MOST_CRASHES = 3
+MOST_AHEAD = 100  # visits taken and not yet worked on: however many are dropped, the others stay where they are
 PAUSE_AFTER_TROUBLE_S = 30.0
 _LOG = logging.getLogger("baywright")
 
@@ -30,9 +34,13 @@ def _never() -> bool:
     return False
 
 
+def _nothing(_identity: str) -> None:
+    pass
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something staff may want to know; kind is reported | held | set_back | waiting | known | trouble."""
+    """Something staff may want to know; kind is reported | held | set_back | waiting | known | erased | trouble."""
 
     kind: str
     name: str
@@ -40,12 +48,6 @@ class Event:
     exit_code: int = 0
     place: Path | None = None
     seconds: dict[str, float] = field(default_factory=dict)
-
-
-@dataclass(slots=True)
-class _Pending:
-    signature: str
-    since: float
 
 
 @dataclass(slots=True)
@@ -59,97 +61,127 @@ class Inbox:
     clock: Callable[[], float] = time.monotonic
     today: Callable[[], dt.date] = dt.date.today
     logo: Logo | None = None
-    _pending: dict[str, _Pending] = field(default_factory=dict)
-    _seen: dict[str, str] = field(default_factory=dict)  # place → signature already in the ledger
+    workshop: Workshop = field(default_factory=lambda: workshop.SHARED)
+    begins: Callable[[str], None] = _nothing  # hears of the visit that is worked on next
+    erased_too: bool = False  # take what was erased on request or because of its age
+    _settling: Settling = field(init=False)
     _give_up: dict[str, float] = field(default_factory=dict)
     _troubles: Counter[str] = field(default_factory=Counter)  # visit → how often the disk or a folder refused
     _said: set[tuple[str, str]] = field(default_factory=set)
+    _troubled_at: dict[str, float] = field(default_factory=dict)  # what was refused → when last
     _not_before: float = 0.0
     _answers: Answers = field(default_factory=Answers)
+    _erased_old_on: dt.date | None = None
+
+    def __post_init__(self) -> None:
+        self._settling = Settling(self.studio, self.ledger)
 
     # --- start ---------------------------------------------------------------------------------------------------
     def recover(self) -> None:
-        """Sweep what a killed run left, and count a crash against the visit it died on."""
+        """Sweep what a killed run left, mend the ledger, and count a crash against the visit it died on."""
         try:
             studio.sweep(self.studio)
+            if said := rebuilding.reconcile(self.studio, self.ledger):
+                self.tell(Event("trouble", "ledger", said))
             for entry in self.ledger.entries("processing"):
                 self.ledger.move(entry.id, "accepted", crashed=True)
         except OSError as fault:
             msg = f"{self.studio.root}: cannot be written to ({fault.strerror})."
             raise FolderError(msg) from fault
 
+    def erase_old(self) -> None:
+        """Once a day, erase what is older than keep_days, and end what a killed run had begun to erase."""
+        today = self.today()
+        if today == self._erased_old_on:
+            return
+        self._erased_old_on = today
+        try:
+            if said := retention.erase_old(self.studio, self.ledger, self.settings.keep_days, today):
+                self.tell(Event("erased", "keep_days", said))
+        except OSError as fault:
+            self._trouble("keep_days", fault)
+
     # --- taking --------------------------------------------------------------------------------------------------
     def settled(self) -> list[Arrival]:
-        """Look once; give the visits that stood still long enough and were not taken before."""
-        now, out, there = self.clock(), [], set()
-        for arrival in arrivals.look(self.studio.inbox):
-            there.add(arrival.place)
-            if self._known(arrival):
-                self._pending.pop(arrival.place, None)
-                continue
-            waiting = self._pending.get(arrival.place)
-            if waiting is None or waiting.signature != arrival.signature:
-                self._pending[arrival.place] = _Pending(arrival.signature, now)
-            elif now - waiting.since >= self.settings.settle_seconds:
-                out.append(arrival)
-        for places in (self._pending, self._seen):
-            for gone in places.keys() - there:
-                del places[gone]
-        return out
+        """Look once; give the visits that stood still long enough and were not taken before, oldest first."""
+        return self._settling.look(self.clock(), self.settings.settle_seconds)
 
     def next_look(self) -> float:
         """Give the seconds until the next look is due: sooner than scan_seconds when something will have settled."""
-        settled_at = [waiting.since + self.settings.settle_seconds - self.clock() for waiting in self._pending.values()]
-        return min([self.settings.scan_seconds, *(seconds for seconds in settled_at if seconds > 0)])
+        return min([self.settings.scan_seconds, *self._settling.due(self.clock(), self.settings.settle_seconds)])
 
-    def _known(self, arrival: Arrival) -> bool:
-        """Tell whether exactly this file was taken before; the ledger is asked once, not at every look."""
-        if self._seen.get(arrival.place) == arrival.signature:
-            return True
-        waiting = self._pending.get(arrival.place)
-        if waiting and waiting.signature == arrival.signature:
+    def take_all(self, found: Iterable[Arrival], stop: Callable[[], bool] = _never) -> bool:
+        """Take visits until `stop`, or until enough wait to be worked on: then True, what is left may be taken later.
+
+        Trouble of the surroundings leaves the rest for later.
+        """
+        left = iter(found)
+        try:
+            tally = self.ledger.tally()
+        except OSError as fault:
+            self._trouble("ledger", fault)
             return False
-        known = self.ledger.seen(arrival.place, arrival.signature)
-        if known:
-            self._seen[arrival.place] = arrival.signature
-        return known
-
-    def take_all(self, found: Iterable[Arrival], stop: Callable[[], bool] = _never) -> None:
-        """Take visits until `stop`; trouble of the surroundings leaves the rest for later."""
-        for arrival in found:
-            if stop() or self.clock() < self._not_before:
-                return
+        # a half-written file that waits for its end keeps nobody waiting
+        ahead = sum(tally[state][0] for state in ("accepted", "processing") if state in tally)
+        while not stop() and self.clock() >= self._not_before:
+            if ahead >= MOST_AHEAD:
+                return True
+            arrival = next(left, None)
+            if arrival is None:
+                break
             try:
-                self.take(arrival)
+                ahead += self.take(arrival) is not None
             except OSError as fault:
                 self._trouble(arrival.name, fault)
                 self._not_before = self.clock() + PAUSE_AFTER_TROUBLE_S
+        return False
 
     def take(self, arrival: Arrival) -> str | None:
         """Copy a visit's files to work/accepted and note it; its id, or None when there is nothing new to do."""
         limit = int(self.settings.largest_file_mb * 1_000_000)
-        if arrival.largest > limit or len(arrival.paths) > arrivals.MOST_FILES:
+        if arrival.size > limit or len(arrival.paths) > arrivals.MOST_FILES:
             self._refuse_unread(arrival, limit)
             return None
         files = self._read(arrival)
         if files is None:
-            self._pending.pop(arrival.place, None)  # look again later, from the start
+            self._settling.forget(arrival.place)  # look again later, from the start
             return None
-        shots, facts = issuing.split_facts(files)
-        identity = session.visit_id(shots, facts.decode(errors="replace"))
+        shots, facts = visit_facts.parted(files)
+        identity = issuing.visit_id(shots, facts.decode(errors="replace"))
         if not any(file.content for file in shots):  # empty files have nothing in common but being empty
             identity = hashlib.sha256(arrival.signature.encode()).hexdigest()
+        if self._was_erased(arrival, identity):
+            return None
         entry = Entry(
             identity, arrival.name, "accepted", 0, None, tuple(issuing.keep(self.studio, file) for file in files)
         )
-        new = self.ledger.accept(entry, (arrival.place, arrival.signature), _now())
-        self._pending.pop(arrival.place, None)
+        new = manifests.accept(self.studio, self.ledger, entry, (arrival.place, arrival.signature), _now())
+        self._settling.forget(arrival.place)
         if new:
+            _LOG.info("Visit %s was taken, %d file%s.", identity[:8], len(files), "s" * (len(files) > 1))
             return identity
+        _LOG.info("Visit %s was dropped again unchanged.", identity[:8])
         known = self.ledger.entry(identity)
         where = f"its report is in outbox/{known.place}" if known and known.place else "its report is being made"
         self.tell(Event("known", arrival.name, f"the same content was dropped before; {where}"))
         return None
+
+    def _was_erased(self, arrival: Arrival, identity: str) -> bool:
+        """Tell whether a content was erased and must not come back by itself; nothing of it is kept."""
+        day = self.ledger.forgotten(identity)
+        if day and self.erased_too:
+            self.ledger.take_again(identity)
+            return False
+        if day is None:
+            return False
+        self.ledger.see_forgotten(identity, arrival.signature)
+        self._settling.forget(arrival.place)
+        what = (
+            f"the same content was erased on {day or self.today()}, so it was not taken. Delete it here as well; to "
+            "take it all the same, name it: baywright process DIR FILE --erased-too"
+        )
+        self.tell(Event("known", arrival.name, what))
+        return True
 
     def _read(self, arrival: Arrival) -> tuple[ShotFile, ...] | None:
         """Read a visit's files, or None when that must wait; a file that may not be read is told once."""
@@ -166,17 +198,25 @@ class Inbox:
 
     def _trouble(self, name: str, fault: OSError) -> None:
         """Tell what the disk or a folder refused, once for as long as it lasts; no file is blamed for it."""
-        _LOG.error("trouble: %s", fault.strerror)
+        refused = fault.strerror or type(fault).__name__  # the text of others may name a file
+        if refused not in self.lasting_trouble():
+            _LOG.error("The disk or a folder refused: %s. It is tried again.", refused)
+        self._troubled_at[refused] = self.clock()
         why = f"the disk or a folder refused: {fault.strerror or fault}. It is tried again by itself."
         if (name, why) not in self._said:
             self._said.add((name, why))
             self.tell(Event("trouble", name, why, FolderError.exit_code))
 
+    def lasting_trouble(self) -> list[str]:
+        """Give what the disk or a folder refused lately: what is over is not heard of again at the next try."""
+        oldest = self.clock() - 1.5 * max(PAUSE_AFTER_TROUBLE_S, self.settings.scan_seconds)
+        return [refused for refused, at in self._troubled_at.items() if at >= oldest]
+
     def _refuse_unread(self, arrival: Arrival, limit: int) -> None:
         """Set a visit back without reading it: too large, or too many files."""
-        self._pending.pop(arrival.place, None)
+        self._settling.forget(arrival.place)
         identity = hashlib.sha256(arrival.signature.encode()).hexdigest()
-        most = f"{limit // 1_000_000} MB a file and {arrivals.MOST_FILES} files a visit"
+        most = f"{limit // 1_000_000} MB and {arrivals.MOST_FILES} files"
         what = f"It is too large to be the exports of one visit: at most {most}."
         refusal = Refusal(
             "set_back", UnreadableFileError.exit_code, what, arrival.place, "Drop the exports of one visit only."
@@ -186,28 +226,28 @@ class Inbox:
             self._set_back(entry, refusal)
 
     # --- working off ---------------------------------------------------------------------------------------------
-    def work_off(self, stop: Callable[[], bool] = _never) -> None:
+    def work_off(self, stop: Callable[[], bool] = _never) -> bool:
         """Work on everything accepted until `stop`; trouble of the surroundings (disk full) blames no file.
 
-        A visit that met trouble is tried last, and the second trouble in one go ends it for a while: no visit is
-        kept waiting by another one.
+        A visit that met trouble, or whose working-out had to be stopped, is tried last, and the second trouble in one
+        go ends it for a while: no visit is kept waiting by another one. True when a stopped one is to be tried again.
         """
         if self.clock() < self._not_before:
-            return
-        troubles = 0
+            return False
+        troubles, again = 0, False
         try:
             self._try_held_again()
             entries = self.ledger.entries("accepted", "processing", "waiting")
         except OSError as fault:
             self._trouble("ledger", fault)
-            return
-        for entry in sorted(entries, key=lambda e: self._troubles[e.id]):
+            return False
+        for entry in sorted(entries, key=lambda e: (e.attempts, self._troubles[e.id])):
             if stop() or troubles > 1:
-                return
+                break
             if entry.state == "waiting" and self.clock() < self._give_up.get(entry.id, 0.0):
                 continue
             try:
-                self.work(entry)
+                again |= self.work(entry)
             except OSError as fault:
                 troubles += 1
                 self._troubles[entry.id] += 1
@@ -215,6 +255,7 @@ class Inbox:
                 self._trouble(entry.name, fault)
                 with suppress(OSError):
                     self.ledger.move(entry.id, "accepted")
+        return again
 
     def _try_held_again(self) -> None:
         """When staff's answers have changed since the last look, every visit that waits for one is tried again."""
@@ -224,49 +265,72 @@ class Inbox:
             for entry in self.ledger.entries("held"):
                 self.ledger.move(entry.id, "accepted")
 
-    def work(self, entry: Entry) -> None:
-        """Work on one visit and file the outcome away; only OSError and MissingPartError come out of here."""
+    def work(self, entry: Entry) -> bool:
+        """Work on one visit and file the outcome away; True when it had to be stopped and is to be tried again.
+
+        Only OSError and MissingPartError come out of here.
+        """
         if entry.attempts >= MOST_CRASHES:
             what = f"Working on it stopped the program {entry.attempts} times."
             self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, _TELL_US))
-            return
+            return False
         self.ledger.move(entry.id, "processing")
+        self.begins(entry.id)
         start = self.clock()
         try:
-            answers = self._answers.by_layout
-            outcome = issuing.work_out(self.studio, entry, self.settings, answers, self.today())
+            outcome = self._work_out(entry)
             if isinstance(outcome, Refusal):
                 self._refused(entry, outcome)
             else:
                 self._report(entry, outcome, start)
+        except StoppedError as fault:
+            return self._stopped(entry, fault)
         except OSError:
             raise
         except MissingPartError:  # the machine's fault, not the visit's
             self.ledger.move(entry.id, "accepted")
             raise
-        except PipelineError as fault:
-            self._set_back(entry, Refusal("set_back", fault.exit_code, str(fault), entry.name, ""))
-        except Exception:  # noqa: BLE001 - whatever it is, it must not stop the others
-            _LOG.exception("visit %s: a fault of ours", entry.id[:8])
+        except Exception as fault:  # noqa: BLE001 - whatever it is, it must not stop the others
+            where = fault.trail if isinstance(fault, FaultError) else trail(fault)
+            _LOG.error("Visit %s met a fault of ours: %s.", entry.id[:8], where)
             what = "The program met a fault of its own; it is written in work/log.txt."
             self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, _TELL_US))
+        return False
 
-    def _report(self, entry: Entry, fitting: Fitting, start: float) -> None:
+    def _work_out(self, entry: Entry) -> Worked | Refusal:
+        job = issuing.job_of(
+            self.studio, entry, settings=self.settings, logo=self.logo, answers=self._answers.by_layout,
+            today=self.today(),
+        )  # fmt: skip
+        return job if isinstance(job, Refusal) else self.workshop.work_out(job)
+
+    def _stopped(self, entry: Entry, fault: StoppedError) -> bool:
+        """Count against a visit that the process working on it hung, died or ran out of memory; it is tried again."""
+        self.ledger.move(entry.id, "accepted", crashed=True)
+        _LOG.error("Visit %s: %s.", entry.id[:8], fault.why)
+        if entry.attempts + 1 < MOST_CRASHES:
+            self.tell(Event("waiting", entry.name, f"{fault.why}; it is tried again after the others"))
+            return True
+        what = f"It was tried {MOST_CRASHES} times, and the last time {fault.why}."
+        self._set_back(entry, Refusal("set_back", fault.exit_code, what, entry.name, fault.to_do))
+        return False
+
+    def _report(self, entry: Entry, worked: Worked, start: float) -> None:
         """Put the report into the visit's folder, unless a killed run has done that, and note it."""
         analysed = rendered = self.clock()
-        place = issuing.written_before(self.studio, entry, fitting)
-        message = issuing.message(fitting, self.settings)
+        place = issuing.written_before(self.studio, entry, worked)
+        message = worked.message
         if place is None:
-            place, version = issuing.place_of(self.studio, self.ledger, entry, fitting)
-            files = outputs.files(issuing.numbered(fitting, version, self.today()), self.settings, self.logo)
+            place, version = issuing.place_of(self.studio, self.ledger, entry, worked)
+            files = issuing.files_of(self.workshop, version, self.today())
             rendered = self.clock()
             studio.write_version(place, files, version)
             message += f"; version {version}, the one before is kept in {studio.EARLIER}/" if version > 1 else ""
         self.ledger.move(entry.id, "reported", place.name)
         self._clear_set_back(entry)
         seconds = {"analyse": analysed - start, "render": rendered - analysed, "write": self.clock() - rendered}
-        lacking = ", characters missing in the typeface" * bool(outputs.typeface_note(fitting, self.settings))
-        _LOG.info("visit %s: reported%s", entry.id[:8], lacking)  # not which: in order they would spell a name
+        lacking = " It lacks some characters in the typeface." * worked.lacks_characters
+        _LOG.info("Visit %s has its report.%s", entry.id[:8], lacking)  # not which: in order they would spell a name
         self.tell(Event("reported", entry.name, message, 0, place / "report.pdf", seconds))
 
     def _refused(self, entry: Entry, refusal: Refusal) -> None:
@@ -283,20 +347,22 @@ class Inbox:
     def _set_back(self, entry: Entry, refusal: Refusal) -> None:
         """Put copies of the originals and a note of the same name into set-back/."""
         name = self._set_back_name(entry)
-        note = note_text(entry, refusal, self.studio.set_back / name)
-        studio.write_file(self.studio.set_back / f"{name}.txt", note.encode())  # first: it marks the name as ours
+        note = notes.note_text(entry, refusal, self.studio.set_back / name)
+        note_path = self.studio.set_back / f"{name}.txt"
+        studio.write_file(note_path, note.encode(), studio.SHARED)  # first: it marks the name as ours
         copies: dict[str, bytes] = {}
         for number, (original, path) in enumerate(issuing.originals(self.studio, entry), 1):
             if path.exists():
                 plain = studio.safe_name(original)
                 copies[plain if plain not in copies else f"{number} {plain}"] = path.read_bytes()
         if len(entry.originals) == 1 and copies:
-            studio.write_file(self.studio.set_back / name, next(iter(copies.values())))
+            studio.write_file(self.studio.set_back / name, next(iter(copies.values())), studio.SHARED)
         elif copies and not (self.studio.set_back / name).exists():
             studio.write_folder(self.studio.set_back / name, copies)
         state = "held" if refusal.outcome == "held" else "set_back"
         self.ledger.move(entry.id, state, name)
-        _LOG.info("visit %s: %s, class %d", entry.id[:8], state, refusal.exit_code)
+        became = "waits for an answer" if state == "held" else "was set back"
+        _LOG.info("Visit %s %s (code %d).", entry.id[:8], became, refusal.exit_code)
         message = " ".join(part for part in (refusal.what, refusal.to_do) if part)
         self.tell(Event(state, entry.name, message, refusal.exit_code, self.studio.set_back / f"{name}.txt"))
 
@@ -312,27 +378,11 @@ class Inbox:
         """Give the name in set-back/: the file's own, unless something of another visit has it."""
         wanted = studio.safe_name(entry.originals[0][0] if len(entry.originals) == 1 else entry.name)
         copy, note = self.studio.set_back / wanted, self.studio.set_back / f"{wanted}.txt"
-        ours = note.is_file() and _mark(entry) in note.read_text(encoding="utf-8", errors="replace")
+        ours = note.is_file() and notes.mark(entry) in note.read_text(encoding="utf-8", errors="replace")
         return wanted if ours or not (copy.exists() or note.exists()) else f"{entry.id[:8]} {wanted}"
 
 
 _TELL_US = "Keep the file and tell whoever looks after this program; the other files go on."
-
-
-def _mark(entry: Entry) -> str:
-    return f"Visit {entry.id[:8]}."
-
-
-def note_text(entry: Entry, refusal: Refusal, copy: Path) -> str:
-    """Write the note that lies beside a file set back: what, where, what to do, and how to answer."""
-    head = "waits for an answer" if refusal.outcome == "held" else "could not be used"
-    lines = [f"{entry.name} {head}.", "", f"What:       {refusal.what}", f"Where:      {refusal.where}"]
-    lines += [f"What to do: {refusal.to_do}"] if refusal.to_do else []
-    if refusal.answer:
-        lines += ["", "Or answer once for every file of this layout, with your answers in place of …:"]
-        lines += [f'    baywright answer "{copy.resolve()}" {refusal.answer}']
-    end = "What was dropped is unchanged. This note, and the copy beside it if there is one, may be deleted."
-    return "\n".join([*lines, "", end, _mark(entry), ""])
 
 
 def _now() -> str:

@@ -40,7 +40,12 @@ class Letter:
     @property
     def version(self) -> str:
         """Name the version of the report it carries: the same bytes, the same version."""
-        return hashlib.sha256(self.pdf).hexdigest()[:16]
+        return version_of(self.pdf)
+
+
+def version_of(pdf: bytes) -> str:
+    """Name the version of a report by its bytes."""
+    return hashlib.sha256(pdf).hexdigest()[:16]
 
 
 # --- words --------------------------------------------------------------------------------------------------------

@@ -5,13 +5,13 @@ import logging
 import os
 import smtplib
 import ssl
-import stat
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from email.message import EmailMessage
 from pathlib import Path
 
+from pipeline import passwords
 from pipeline.errors import LetterError, SettingsError
 from pipeline.ledger import Ledger, Sending
 from pipeline.letter import Letter
@@ -55,9 +55,7 @@ def server(settings: Settings, root: Path, environment: Mapping[str, str]) -> Se
 
 
 def _password(settings: Settings, root: Path, environment: Mapping[str, str]) -> str:
-    found = environment.get(PASSWORD_VARIABLE, "")
-    if not found and settings.smtp_password_file:
-        found = password_of(root / Path(settings.smtp_password_file).expanduser())
+    found = passwords.find(PASSWORD_VARIABLE, settings.smtp_password_file, "smtp_password_file", root, environment)
     if not found:
         msg = (
             f"the mail server needs a password for smtp_user. Write it into a text file that only you may read and "
@@ -65,20 +63,6 @@ def _password(settings: Settings, root: Path, environment: Mapping[str, str]) ->
         )
         raise SettingsError(msg)
     return found
-
-
-def password_of(path: Path) -> str:
-    """Read a password file; refused while others on this computer may read it."""
-    try:
-        with path.open("rb") as file:
-            if os.name == "posix" and stat.S_IMODE(os.fstat(file.fileno()).st_mode) & 0o077:
-                msg = f'{path}: others may read the password in it. Keep it for yourself: chmod 600 "{path}"'
-                raise SettingsError(msg)
-            content = file.read(1_000)
-    except OSError as fault:
-        msg = f"{path}: the password file cannot be read ({fault.strerror}). See smtp_password_file in studio.toml."
-        raise SettingsError(msg) from fault
-    return content.decode("utf-8-sig", errors="replace").strip("\r\n")
 
 
 def password_file_note() -> str:
@@ -147,13 +131,15 @@ def _why(fault: Exception, to: Server) -> str:
 
 # --- sending, once --------------------------------------------------------------------------------------------------
 def earlier(letter: Letter, ledger: Ledger) -> str:
-    """Say what the ledger knows of earlier sendings of this letter: nothing, sent, or begun without an end."""
+    """Say what the ledger knows of earlier sendings of this letter: nothing, sent, begun without an end, or lost."""
     last = ledger.last_sending(letter.visit_id, letter.version)
     if last is None:
         return ""
     when = dt.datetime.fromisoformat(last.at).astimezone().strftime("%Y-%m-%d %H:%M")
     if last.state == "sent":
         return f"it was sent on {when}"
+    if last.state == "unknown":
+        return f"the ledger was lost before {when}, so it may have been sent"
     return f"sending began on {when} and never ended, so it may have arrived"
 
 
@@ -174,7 +160,7 @@ def send(
         if begun is None:
             msg = f"another baywright is sending it at this moment. {_NOTHING}"
             raise LetterError(msg)
-        _LOG.info("visit %s: letter, sending", letter.visit_id[:8])
+        _LOG.info("Visit %s: its letter is being sent.", letter.visit_id[:8])
         _hand_over(post, letter.to, made, lambda sent: _end(ledger, begun, now(), sent=sent))
 
 
@@ -215,4 +201,4 @@ def _end(ledger: Ledger, begun: Sending, at: dt.datetime, *, sent: bool) -> None
         what = "was sent" if sent else "was refused by the mail server"
         msg = f"the letter {what}, but that could not be noted ({fault.strerror}); it stays noted as begun."
         raise LetterError(msg) from fault
-    _LOG.info("visit %s: letter, %s", begun.visit[:8], "sent" if sent else "refused")
+    _LOG.info("Visit %s: its letter was %s.", begun.visit[:8], "sent" if sent else "refused by the mail server")

@@ -1,6 +1,6 @@
 """A fitting → the files of its outbox folder."""
 
-from pipeline import exports, letter, pdf, report, typeface
+from pipeline import exports, letter, pdf_writer, report, typeface
 from pipeline.branding import Logo
 from pipeline.records import Fitting
 from pipeline.settings import Settings
@@ -12,19 +12,14 @@ _MOST_NAMED = 8
 def files(fitting: Fitting, settings: Settings, logo: Logo | None = None) -> dict[str, bytes]:
     """Make report.pdf, letter.eml, shots.csv and fitting.json."""
     shots = ("\ufeff" + exports.shots_csv(fitting)).encode()
-    inside = pdf.Attached("shots.csv", words(settings.language).get("document.shots"), shots, fitting.date)
-    made = pdf.make(report.render(fitting, settings, logo), fitting.visit_id, inside)
+    inside = pdf_writer.Attached("shots.csv", words(settings.language).get("document.shots"), shots, fitting.date)
+    made = pdf_writer.write(report.render(fitting, settings, logo), fitting.visit_id, inside)
     return {
         "report.pdf": made,
         "letter.eml": letter.draft(fitting, settings, made).as_bytes(),
         "shots.csv": shots,
         "fitting.json": exports.fitting_json(fitting).encode(),
     }
-
-
-def logo_page(logo: Logo) -> str:
-    """Write a page with the logo alone, to see whether it can be drawn."""
-    return f'<!DOCTYPE html><html lang="en"><title>logo</title><body><img src="{logo.address}" alt="logo">'
 
 
 def typeface_note(fitting: Fitting, settings: Settings) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
+from pipeline import typeface
 from pipeline.errors import MissingPartError
 from pipeline.resources import folder
 
@@ -107,7 +108,10 @@ def _finish(_document: Any, pdf: Any) -> None:  # noqa: ANN401
 
 
 def write(html: str, identifier: str, attached: Attached | None = None) -> bytes:
-    """Turn a page into a PDF; the same input always gives the same bytes on one machine."""
+    """Turn a page into a PDF; the same input always gives the same bytes on one machine.
+
+    Characters the typeface lacks are replaced. Raises MissingPartError when the renderer is missing.
+    """
     weasyprint = load()
     files = []
     if attached:
@@ -119,7 +123,7 @@ def write(html: str, identifier: str, attached: Attached | None = None) -> bytes
             )
         ]  # fmt: skip
     base = folder("report_templates").resolve().as_uri() + "/"
-    page = weasyprint.HTML(string=html, base_url=base, url_fetcher=_own_files_only(weasyprint))
+    page = weasyprint.HTML(string=typeface.printable(html), base_url=base, url_fetcher=_own_files_only(weasyprint))
     with _no_picture_missing():
         made: bytes = page.write_pdf(
             pdf_variant="pdf/a-3a", pdf_identifier=identifier.encode(), attachments=files, finisher=_finish

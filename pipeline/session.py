@@ -1,7 +1,6 @@
 """One visit from start to end: the only module that names every stage."""
 
 import datetime as dt
-import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -35,11 +34,7 @@ from pipeline.records import (
 from pipeline.settings import Settings
 from pipeline.staff_words import ask, explain
 
-
-def visit_id(files: Sequence[ShotFile], facts_text: str = "") -> str:
-    """Name a visit by what was dropped: the same content always gets the same name, whatever the files are called."""
-    parts = sorted(hashlib.sha256(file.content).hexdigest() for file in files)
-    return hashlib.sha256("\n".join([*parts, facts_text]).encode()).hexdigest()
+MOST_SHOTS = 2_000  # of a visit; a day's fitting of a whole bag has some hundreds
 
 
 def _refusal(readings: Sequence[FileReading]) -> Refusal | None:
@@ -50,8 +45,13 @@ def _refusal(readings: Sequence[FileReading]) -> Refusal | None:
             outcome = {"needs_mapping": "held", "retry": "wait"}.get(reading.outcome, "set_back")
             what, to_do = explain(reading)
             return Refusal(outcome, code, what, reading.name, to_do, ask(reading))
-    if not any(reading.shots.height for reading in readings):
-        where = ", ".join(reading.name for reading in readings)
+    where = ", ".join(reading.name for reading in readings)
+    count = sum(reading.shots.height for reading in readings)
+    if count > MOST_SHOTS:
+        what = f"It holds {count:,} shots, and {MOST_SHOTS:,} are the most a visit can have."
+        to_do = "Drop the shots of one visit only, as a file or as a folder of files."
+        return Refusal("set_back", UnreadableFileError.exit_code, what, where, to_do)
+    if not count:
         what = "No line of it could be used as a shot."
         to_do = "Look at the file in a text editor: are there shots in it, and are they those of this visit?"
         return Refusal("set_back", TooFewShotsError.exit_code, what, where, to_do)

@@ -34,6 +34,8 @@ class Settings:
     scan_seconds: float
     give_up_seconds: float
     largest_file_mb: float
+    tidy: str
+    keep_days: int
     mail_from: str
     mail_reply_to: str
     smtp_host: str
@@ -41,6 +43,8 @@ class Settings:
     smtp_security: str
     smtp_user: str
     smtp_password_file: str
+    ledger: str
+    ledger_password_file: str
 
 
 def choices(row: dict[str, Any]) -> list[str]:

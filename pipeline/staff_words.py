@@ -1,5 +1,8 @@
 """What staff are told about a file that cannot be used: plain sentences from schemas/staff_words.toml."""
 
+import os
+import re
+import shlex
 from typing import Any
 
 from pipeline.records import DeviceCheck, FileReading
@@ -40,7 +43,14 @@ def ask(reading: FileReading) -> str:
     option = table("staff_words").get(fault.kind, {}).get("answer", "")
     columns = fault.facts.get("columns") or [fault.facts.get("column", "")]
     names = [str(name) for name in columns] if "{column}" in option else [""]
-    return " ".join(option.format(column=name) for name in names)
+    return " ".join(option.replace('"{column}=…"', shell_word(f"{name}=…")) for name in names)
+
+
+def shell_word(text: str) -> str:
+    """Quote a word of a command so that nothing of a file, its name or headings becomes a command when it is typed."""
+    if os.name != "posix":
+        return '"{}"'.format(text.replace('"', "'"))
+    return shlex.quote(text) if re.search(r'["$`\\!\x00-\x1f]', text) else f'"{text}"'
 
 
 def explain(reading: FileReading) -> tuple[str, str]:

@@ -24,6 +24,8 @@ _WANTED = {
     "date": "a date without quotes is wanted, such as 2026-11-25",
 }
 _COLOUR = re.compile(r"#[0-9A-Fa-f]{6}")
+# where a key may stand: at the start of a line, in a table's brackets or an inline table
+_LONG_KEY = re.compile(r"""(?:^|[\[{,])[ \t]*+(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')\s*+\.\s*+){50}""", re.MULTILINE)
 _TABLE = re.compile(r"\s*\[+\s*([\w.-]+)\s*\]")
 
 
@@ -72,9 +74,12 @@ def decode(content: bytes, where: str) -> str:
 
 def parse(text: str, where: str) -> dict[str, Any]:
     """Parse TOML; raises SettingsError with the place of a fault."""
+    if _LONG_KEY.search(text):  # the library takes the square of its length
+        msg = f"{where}: not readable as TOML: a key has far too many dots."
+        raise SettingsError(msg)
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+    except (ValueError, RecursionError) as fault:  # more digits than Python reads, or tables too deep in each other
         msg = f'{where}: not readable as TOML: {fault}. Text stands in quotes, as in name = "…".'
         raise SettingsError(msg) from fault
 
@@ -91,7 +96,9 @@ def check_keys(given: Iterable[str], known: Iterable[str], place: Place) -> None
 
 
 def _as_number(value: Any) -> Any:  # noqa: ANN401 - any TOML value comes in
-    return None if isinstance(value, bool) or not isinstance(value, int | float) else float(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if not isinstance(value, int) or abs(value) < 1e15 else None  # a larger one may fit no float
 
 
 def _as_text(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value comes in
@@ -110,7 +117,7 @@ def typed(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value goes t
         number = _as_number(value)
         return number if number is not None and abs(number) < 1e9 else None
     if kind == "whole number":
-        return value if isinstance(value, int) and not isinstance(value, bool) else None
+        return value if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 1e9 else None
     if kind == "yes or no":
         return value if isinstance(value, bool) else None
     if kind == "date":
@@ -126,6 +133,8 @@ def wanted(kind: str) -> str:
 
 def _shown(value: object) -> str:
     """Write a value as it stands in the file, cut to a length one can read."""
+    if isinstance(value, int) and abs(value) >= 10**_LONGEST_SHOWN:  # Python refuses to write very long ones
+        return "a number of many digits"
     text = str(value).lower() if isinstance(value, bool) else str(value)
     cut = text[:_LONGEST_SHOWN] + "…" * (len(text) > _LONGEST_SHOWN)
     return f'"{cut}"' if isinstance(value, str) else cut

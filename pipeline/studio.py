@@ -4,6 +4,8 @@ import errno
 import os
 import re
 import shutil
+import stat
+import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -20,6 +22,9 @@ from pipeline.settings import Settings
 LONGEST_NAME = 120  # bytes in UTF-8; a file system takes 255, and we put a date, marks and endings around it
 LONGEST_ENDING = 8
 EARLIER = "earlier"  # in a report's folder: what it held before, a folder a version
+# files for their owner alone, or for the owner's group as the umask allows; never for others
+PRIVATE, SHARED = 0o600, 0o660
+_OTHERS = 0o007
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 _UNSAFE = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]+')
 
@@ -56,23 +61,33 @@ class Studio:
         return self.work / "accepted"
 
     @property
+    def visits(self) -> Path:
+        """What the ledger must not lose, a file a visit: its name, its originals, where it was dropped."""
+        return self.work / "visits"
+
+    @property
     def profiles(self) -> Path:
         """Staff's answers about layouts of shot files."""
         return self.work / "profiles"
 
+    @property
+    def done(self) -> Path:
+        """Where dropped files go once they have their report, if the studio wants that."""
+        return self.root / "done"
+
     def folders(self) -> tuple[Path, ...]:
         """Give every folder a studio has."""
-        return self.inbox, self.outbox, self.set_back, self.work, self.accepted, self.profiles
+        return self.inbox, self.outbox, self.set_back, self.work, self.accepted, self.visits, self.profiles
 
 
 def create(root: Path) -> Studio:
     """Make the folders and a commented studio.toml where they are missing; what is there stays as it is."""
     studio = Studio(root)
     try:
+        root.mkdir(parents=True, exist_ok=True)
         for place in studio.folders():
-            place.mkdir(parents=True, exist_ok=True)
-        with suppress(OSError):
-            studio.work.chmod(0o700)
+            place.mkdir(mode=SHARED | 0o110, exist_ok=True)
+        restrict(studio)
         settings_file = root / "studio.toml"
         if not settings_file.exists():
             settings_file.write_text(settings_module.template(), encoding="utf-8")
@@ -82,6 +97,34 @@ def create(root: Path) -> Studio:
     return studio
 
 
+def restrict(studio: Studio) -> None:
+    """Keep work/ for its owner alone, and others out of outbox/ and set-back/; inbox/ stays as the device needs it."""
+    if os.name != "posix":
+        return
+    kept = dict.fromkeys((studio.work, studio.accepted, studio.visits, studio.profiles), 0o700)
+    kept |= dict.fromkeys((studio.outbox, studio.set_back), ~_OTHERS)
+    with suppress(OSError):  # another's folder, or a disk that knows no such thing: `doctor` tells
+        kept |= {path: PRIVATE for path in studio.work.iterdir() if path.is_file() and not path.is_symlink()}
+    for place, allowed in kept.items():
+        _take_bits(place, allowed)
+
+
+def _take_bits(place: Path, allowed: int) -> None:
+    """Take away what a file or folder allows beyond this; not every disk knows such a thing."""
+    with suppress(OSError):
+        mode = stat.S_IMODE(place.stat().st_mode)
+        if os.name == "posix" and mode & ~allowed:
+            place.chmod(mode & allowed)
+
+
+def open_to_others(studio: Studio) -> list[Path]:
+    """List the studio's folders that anyone on this computer may look into; none where that cannot be told."""
+    if os.name != "posix":
+        return []
+    places = [*studio.folders(), studio.done]
+    return [place for place in places if place.is_dir() and place.stat().st_mode & _OTHERS]
+
+
 def opened(root: Path) -> tuple[Studio, Settings]:
     """Open a studio folder and read its settings."""
     studio = Studio(root)
@@ -89,15 +132,20 @@ def opened(root: Path) -> tuple[Studio, Settings]:
     if missing:
         msg = f'{root} is no studio folder: {" and ".join(missing)} missing. Make one with: baywright init "{root}"'
         raise FolderError(msg)
-    path = root / "studio.toml"
+    loaded = settings_of(studio)
+    create(root)
+    return studio, loaded
+
+
+def settings_of(studio: Studio) -> Settings:
+    """Read a studio's settings."""
+    path = studio.root / "studio.toml"
     try:
         content = path.read_bytes() if path.exists() else b""
     except OSError as fault:
         msg = f"{path}: cannot be read ({fault.strerror})."
         raise FolderError(msg) from fault
-    loaded = settings_module.load(strict_toml.decode(content, str(path)), str(path))
-    create(root)
-    return studio, loaded
+    return settings_module.load(strict_toml.decode(content, str(path)), str(path))
 
 
 def logo(studio: Studio, settings: Settings) -> Logo | None:
@@ -119,7 +167,7 @@ def logo(studio: Studio, settings: Settings) -> Logo | None:
 
 def lock(studio: Studio) -> FileLock:
     """Take the studio for one program; raises FolderError while another one has it."""
-    held = FileLock(studio.work / "lock", timeout=0)
+    held = FileLock(studio.work / "lock", timeout=0.5, poll_interval=0.05)  # `status` tries it for a moment
     try:
         held.acquire()
     except Timeout as fault:
@@ -129,6 +177,25 @@ def lock(studio: Studio) -> FileLock:
         msg = f"{studio.work}: cannot be written to ({fault.strerror}). Choose a folder you may write to."
         raise FolderError(msg) from fault
     return held
+
+
+def identity(studio: Studio) -> str:
+    """Give the name that no other studio has, for a ledger that several share; it is made once and kept in a file."""
+    path = studio.work / "studio-id"
+    try:
+        if not path.exists():
+            write_file(path, f"{uuid.uuid4().hex}\n".encode())
+        found = path.read_text(encoding="ascii", errors="replace").strip()
+    except OSError as fault:
+        msg = f"{path}: cannot be written or read ({fault.strerror})."
+        raise FolderError(msg) from fault
+    if not re.fullmatch(r"[0-9a-f]{32}", found):
+        msg = (
+            f"{path}: it is damaged. It names this studio in the shared ledger: put it back from a backup, or delete "
+            "it and start again, and the ledger is made anew from the copies in work/."
+        )
+        raise FolderError(msg)
+    return found
 
 
 def safe_name(text: str, longest: int = LONGEST_NAME) -> str:
@@ -152,11 +219,12 @@ def _sync(path: Path) -> None:
             os.close(handle)
 
 
-def write_file(path: Path, content: bytes) -> None:
+def write_file(path: Path, content: bytes, mode: int = PRIVATE) -> None:
     """Write a file whole: aside, synced, renamed, folder synced."""
     aside = path.with_name(f".{path.name}.part")
     try:
-        with aside.open("wb") as out:
+        flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+        with os.fdopen(os.open(aside, flags, mode), "wb") as out:
             out.write(content)
             out.flush()
             os.fsync(out.fileno())
@@ -180,10 +248,10 @@ def _staged(place: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
     """Fill a hidden folder beside a place; it is removed again when the disk refuses something."""
     aside = place.with_name(f".making {place.name}")
     shutil.rmtree(aside, ignore_errors=True)
-    aside.mkdir()
+    aside.mkdir(mode=SHARED | 0o110)
     try:
         for name, content in files.items():
-            write_file(aside / name, content)
+            write_file(aside / name, content, SHARED)
         _sync(aside)
         yield aside
     except OSError:
@@ -223,6 +291,7 @@ def _carry_over(place: Path, aside: Path, name: str) -> None:
         ignore=lambda folder, _names: {EARLIER} if Path(folder) == place else set(),
     )  # fmt: skip
     for folder in (*(path for path in kept.rglob("*") if path.is_dir() and not path.is_symlink()), kept, aside):
+        _take_bits(folder, ~_OTHERS)
         _sync(folder)
 
 
@@ -246,8 +315,9 @@ def sweep(studio: Studio) -> None:
     for place in (studio.outbox, studio.set_back):
         for left in place.glob(".making *"):
             shutil.rmtree(left, ignore_errors=True)
-    for left in [*studio.accepted.glob(".*.part"), *studio.set_back.glob(".*.part")]:
-        left.unlink(missing_ok=True)
+    for place in (studio.accepted, studio.visits, studio.set_back):
+        for left in place.glob(".*.part"):
+            left.unlink(missing_ok=True)
 
 
 def free_place(folder: Path, name: str, ending: str = "") -> Path:

@@ -1,15 +1,24 @@
 """visit.toml → VisitFacts: what staff know about a visit beyond the shot files."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from pipeline import strict_toml, units
 from pipeline.errors import SettingsError
-from pipeline.records import Build, Overrule, VisitFacts
+from pipeline.records import Build, Overrule, ShotFile, VisitFacts
 from pipeline.resources import table
 from pipeline.strict_toml import Place
 
 FILE_NAME = "visit.toml"
+LARGEST = 200_000  # bytes
+
+
+def parted(files: Sequence[ShotFile]) -> tuple[list[ShotFile], bytes]:
+    """Part a visit's files into shot files and the content of visit.toml."""
+    shots = [file for file in files if file.name.lower() != FILE_NAME]
+    facts = [file.content for file in files if file.name.lower() == FILE_NAME]
+    return shots, facts[0] if facts else b""
 
 
 def _checked(given: dict[str, Any], kinds: str, place: Place) -> dict[str, Any]:

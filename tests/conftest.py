@@ -14,9 +14,12 @@ import pytest
 from pipeline import settings, studio
 from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResult, VisitFacts
 from pipeline.studio import Studio
+from pipeline.work_messages import Job, Worked
+from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
     from pipeline.inbox import Event, Inbox
+    from tests.postgresql import Server
 
 # the same examples every time, and no clock: a check that fails must fail again on the next machine
 hypothesis.settings.register_profile("checks", deadline=None, derandomize=True)
@@ -124,6 +127,31 @@ class Bench:
         return sorted(path.name for path in self.studio.set_back.iterdir())
 
 
+class InThisProcess(Workshop):
+    """A workshop without a child process, so that what is worked with can be replaced."""
+
+    def prepare(self) -> None:
+        """Need nothing."""
+
+    def version(self) -> str:
+        """Need nothing."""
+        return "0"
+
+    def work_out(self, job: Job) -> Worked | Refusal:
+        """Work a visit out as the child does."""
+        from pipeline import visits  # noqa: PLC0415 - brings every library along, which few tests need
+
+        self.job, self.fitting = job, visits.work_out(job)
+        return self.fitting if isinstance(self.fitting, Refusal) else visits.worked(self.fitting, job.settings)
+
+    def files(self, version: int, day: dt.date | None) -> dict[str, bytes]:
+        """Make the files as the child does."""
+        from pipeline import visits  # noqa: PLC0415 - as above
+
+        assert isinstance(self.fitting, Fitting)
+        return visits.files(self.fitting, self.job, version, day)
+
+
 def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, bytes]:
     day = fitting.version_date.isoformat() if fitting.version_date else None
     visit = {"id": fitting.visit_id, "name": fitting.name, "date": fitting.date.isoformat()}
@@ -136,9 +164,19 @@ def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, byte
 def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
     """Give a bench on an empty studio."""
     made = Bench(studio.create(tmp_path / "studio"))
-    monkeypatch.setattr("pipeline.inbox.session.fit", made.fit)
-    monkeypatch.setattr("pipeline.inbox.outputs.files", _files)
+    monkeypatch.setattr("pipeline.visits.session.fit", made.fit)
+    monkeypatch.setattr("pipeline.visits.outputs.files", _files)
+    monkeypatch.setattr("pipeline.workshop.SHARED", InThisProcess())
     return made
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> "Iterator[Server]":
+    """Give a PostgreSQL server, or skip loudly."""
+    from tests.postgresql import server  # noqa: PLC0415 - a library along that few tests need
+
+    with server() as running:
+        yield running
 
 
 @pytest.fixture(autouse=True)

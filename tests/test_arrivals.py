@@ -1,6 +1,8 @@
 """What lies in the drop folder: what is a visit, what is left alone, and never half of a file."""
 
 import os
+import socket
+import stat
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,6 +55,25 @@ def test_unfinished_and_foreign_files_are_left_alone(tmp_path: Path, name: str) 
     assert names(tmp_path) == []
 
 
+def listening(path: Path) -> None:
+    """Put a socket there; its own path may be too long for the system, so it is named from its folder."""
+    here = Path.cwd()
+    os.chdir(path.parent)
+    try:
+        with socket.socket(socket.AF_UNIX) as made:
+            made.bind(path.name)
+    finally:
+        os.chdir(here)
+
+
+def device(path: Path) -> None:
+    """Put a device there that gives bytes without end."""
+    try:
+        os.mknod(path, stat.S_IFCHR | 0o600, os.makedev(1, 5))
+    except PermissionError:
+        pytest.skip("only root may make a device")
+
+
 @pytest.mark.parametrize(
     "make",
     [
@@ -63,6 +84,8 @@ def test_unfinished_and_foreign_files_are_left_alone(tmp_path: Path, name: str) 
         lambda p: (p / "folder").symlink_to("/etc"),
         lambda p: inside(p / ".folder").joinpath("a.csv").write_bytes(b"x"),
         lambda p: pipe(p / "folder" / "a.csv"),
+        lambda p: listening(p / "a.csv"),
+        lambda p: device(p / "a.csv"),
         lambda p: inside(p / "folder").joinpath("a.csv").symlink_to("/etc/hostname"),
         lambda p: inside(p / "folder").joinpath("visit.toml").write_bytes(b""),
     ],
@@ -79,7 +102,7 @@ def test_a_folder_is_one_visit_with_its_facts(tmp_path: Path) -> None:
     for name, content in {"b.csv": b"2", "a.csv": b"1", "visit.toml": b"3", "photo.jpg": b"4"}.items():
         (folder / name).write_bytes(content)
     arrival = only(tmp_path)
-    assert (arrival.name, arrival.place, arrival.largest) == ("customer 7", "customer 7", 1)
+    assert (arrival.name, arrival.place, arrival.size) == ("customer 7", "customer 7", 3)
     assert arrivals.read(arrival) == (ShotFile("a.csv", b"1"), ShotFile("b.csv", b"2"), ShotFile("visit.toml", b"3"))
 
 
@@ -155,6 +178,35 @@ def test_a_file_turned_into_a_link_or_a_pipe_before_the_reading_is_not_taken(tmp
     path.symlink_to("/etc/hostname")
     with pytest.raises(OSError, match="symbolic links"):
         arrivals.read(arrival)
+
+
+def test_a_file_that_grows_without_end_is_read_no_further_than_it_was_long(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"xy")
+    arrival = only(tmp_path)
+    with path.open("r+b") as out:
+        out.truncate(10_000_000_000)  # more than there is room for in memory, and none of it on the disk
+    asked: list[int] = []
+    real = ShotFile
+
+    def kept(name: str, content: bytes) -> ShotFile:
+        asked.append(len(content))
+        return real(name, content)
+
+    monkeypatch.setattr(arrivals, "ShotFile", kept)
+    with pytest.raises(ChangedMeanwhileError):
+        arrivals.read(arrival)
+    assert asked == [3]
+
+
+def test_names_that_differ_only_in_case_are_two_visits(tmp_path: Path) -> None:
+    for name in ("Anna.csv", "ANNA.CSV"):
+        (tmp_path / name).write_bytes(name.encode())
+    if len(list(tmp_path.iterdir())) < 2:
+        pytest.skip("names that differ only in case are one name here")
+    assert sorted(names(tmp_path)) == ["ANNA", "Anna"]
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ def test_the_example_of_a_command_is_understood(name: str, run: Run) -> None:
 # --- exit codes -------------------------------------------------------------------------------------------------------
 def test_each_class_of_fault_has_its_own_exit_code() -> None:
     codes = [kind.exit_code for kind in CLASSES]
-    assert len(CLASSES) == 9
+    assert len(CLASSES) == 10
     assert len(set(codes) | {0, USAGE_EXIT_CODE, INTERNAL_EXIT_CODE}) == len(codes) + 3
 
 

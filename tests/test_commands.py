@@ -102,7 +102,7 @@ def test_process_works_off_the_drop_folder_once(studio: Path, run: Run) -> None:
     assert len(reports(studio)) == 1
     assert run("process", studio) == (0, "nothing new\n", "")
     log = (studio / "work" / "log.txt").read_text(encoding="utf-8")
-    assert "reported" in log
+    assert "has its report." in log
     assert "customer 7" not in log
 
 

@@ -13,7 +13,7 @@ import tomli_w
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pipeline import letter, session, settings, wording
+from pipeline import issuing, letter, session, settings, wording
 from pipeline.addresses import address
 from pipeline.errors import LetterError, SettingsError
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
@@ -40,7 +40,7 @@ def fitting() -> Fitting:
     """Work out the example's smallest visit."""
     files = [ShotFile(EXAMPLE.name, EXAMPLE.read_bytes())]
     facts = VisitFacts(customer="Customer 0311", email="customer@example.org")
-    made = session.fit("customer 0311", files, facts, STUDIO, NOON.date(), session.visit_id(files))
+    made = session.fit("customer 0311", files, facts, STUDIO, NOON.date(), issuing.visit_id(files))
     assert not isinstance(made, Refusal)
     return replace(made, date=NOON.date())
 

@@ -6,6 +6,7 @@ import os
 import socket
 import ssl
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from email import policy
 from email.message import EmailMessage
@@ -17,9 +18,9 @@ import trustme
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, AuthResult, Envelope, LoginPassword, Session
 
-from pipeline import letter, mailing, settings, studio
+from pipeline import letter, mailing, passwords, settings, studio
 from pipeline.errors import FolderError, LetterError, SettingsError
-from pipeline.ledger import Ledger
+from pipeline.ledger import Entry, Ledger
 from pipeline.letter import Letter
 
 pytestmark = pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS")  # that is what is tried here
@@ -149,6 +150,9 @@ def add_report(root: Path, name: str, content: Letter = LETTER) -> None:
     document = b'{"schema": 1, "visit": {"id": "' + content.visit_id.encode() + b'"}}'
     files = {"report.pdf": content.pdf, "letter.eml": draft, "fitting.json": document}
     studio.write_folder(root / "outbox" / name, files)
+    with closing(Ledger(root / "work" / "ledger.sqlite3")) as ledger:  # else it would count as lost
+        ledger.accept(Entry(content.visit_id, name, "accepted", 0, None, ()), (name, name), when.isoformat())
+        ledger.move(content.visit_id, "reported", name)
 
 
 def configure(root: Path, server: Server, mode: int = 0o600, **more: object) -> None:
@@ -191,7 +195,7 @@ def test_a_letter_goes_out_encrypted_once_and_as_it_lies_there(place: Path, run:
     assert [part.get_content() for part in found.iter_attachments()] == [PDF]
     assert server.encrypted == [tls == "starttls"]  # from the start is before the server's protocol begins
     assert server.names == ["[127.0.0.1]"]
-    assert "visit id-7: letter, sent" in log_of(place)
+    assert "Visit id-7: its letter was sent." in log_of(place)
     assert "example.org" not in log_of(place)
     assert b"example.org" not in b"".join(p.read_bytes() for p in (place / "work").glob("ledger*"))
 
@@ -517,16 +521,16 @@ def test_a_password_others_may_read_is_refused(tmp_path: Path, mode: int) -> Non
     path.write_text("secret\r\n", encoding="utf-8")
     path.chmod(mode)
     with pytest.raises(SettingsError, match=r"others may read the password in it\. .* chmod 600") as caught:
-        mailing.password_of(path)
+        passwords.of_file(path, "smtp_password_file")
     assert "secret" not in str(caught.value)
     for right in (0o600, 0o400):
         path.chmod(right)
-        assert mailing.password_of(path) == "secret"
+        assert passwords.of_file(path, "smtp_password_file") == "secret"
 
 
 def test_a_password_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match=r"the password file cannot be read \(No such file"):
-        mailing.password_of(tmp_path / "none")
+        passwords.of_file(tmp_path / "none", "smtp_password_file")
 
 
 def test_a_system_without_such_rights_is_told(

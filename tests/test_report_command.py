@@ -43,9 +43,7 @@ def files(fitting: Fitting, settings: Settings, _logo: object) -> dict[str, byte
 @pytest.fixture
 def place(bench: "Bench", monkeypatch: pytest.MonkeyPatch) -> Path:
     """Give the folder of a report that is there already."""
-    monkeypatch.setattr("pipeline.inbox.outputs.files", files)
-    monkeypatch.setattr("pipeline.pdf.load", lambda: "70.0")
-    monkeypatch.setattr("pipeline.pdf.prepare", lambda: None)
+    monkeypatch.setattr("pipeline.visits.outputs.files", files)
     bench.today = dt.date(2026, 3, 1)
     bench.drop("a/shots.csv", "shots")
     bench.drop("a/visit.toml", "customer = 'Ann'")
@@ -205,12 +203,19 @@ def test_what_is_no_longer_kept_is_said(bench: "Bench", place: Path, run: Run) -
     code, out, err = run("report", bench.studio.root, "a")
     assert (code, out) == (UnreadableFileError.exit_code, "")
     assert "a: The copy kept in work/accepted is gone. Drop the file again. No new version was made." in err
-    for path in bench.studio.work.glob("ledger.sqlite3*"):
+    for path in [*bench.studio.work.glob("ledger.sqlite3*"), *bench.studio.visits.iterdir()]:
         path.unlink()
+    code, _, err = run("report", bench.studio.root, "a")  # of a ledger that was lost, and made anew from the report
+    assert code == UnreadableFileError.exit_code
+    assert "trouble  ledger: The ledger was missing and was made anew: 1 visit, 1 with a report." in err
+    assert "a: The copy kept in work/accepted is gone." in err
+    assert contents(place) == before
+    document = json.loads((place / "fitting.json").read_bytes())
+    document["visit"]["id"] = "0" * 64
+    (place / "fitting.json").write_bytes(json.dumps(document).encode())
     code, _, err = run("report", bench.studio.root, "a")
     assert code == FolderError.exit_code
     assert "the ledger does not know this visit, so it cannot be made again from what is kept." in err
-    assert contents(place) == before
     (place / "fitting.json").write_bytes(b"{")
     code, _, err = run("report", bench.studio.root, "a")
     assert code == FolderError.exit_code

@@ -26,7 +26,7 @@ def test_defaults_are_those_of_the_schema() -> None:
 
 def test_every_setting_can_be_set_and_arrives() -> None:
     chosen = {"units_shown": "metres", "paper": "letter", "language": "en", "firmness": "soft", "give_up_seconds": 600}
-    chosen |= {"accent": "#0B5D3B"}
+    chosen |= {"accent": "#0B5D3B", "tidy": "move"}
     chosen |= {"mail_from": "a@b.example", "mail_reply_to": "c@d.example", "smtp_security": "tls"}
     for key, row in table("settings").items():
         if "range" in row:

@@ -1,8 +1,10 @@
 """The studio folder: what is written there is whole or not there at all."""
 
 import errno
+import logging
 import os
 import unicodedata
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,8 @@ from hypothesis import strategies as st
 
 from pipeline import settings, studio
 from pipeline.errors import FolderError, SettingsError
+
+posix = pytest.mark.skipif(os.name != "posix", reason="file modes are POSIX's")
 
 
 def test_init_makes_every_folder_and_a_commented_studio_toml(tmp_path: Path) -> None:
@@ -317,3 +321,107 @@ def test_a_name_that_is_taken_gets_a_number(tmp_path: Path) -> None:
         place.mkdir()
     (tmp_path / "a.toml").touch()
     assert studio.free_place(tmp_path, "a", ".toml").name == "a (2).toml"
+
+
+# --- who may look -----------------------------------------------------------------------------------------------------
+def modes(root: Path) -> dict[str, str]:
+    return {path.relative_to(root).as_posix(): f"{path.stat().st_mode & 0o777:o}" for path in root.rglob("*")}
+
+
+@pytest.fixture
+def umask() -> Iterator[Callable[[int], int]]:
+    """Set the process's mask for new files; it is put back at the end."""
+    before = os.umask(0o022)
+    yield os.umask
+    os.umask(before)
+
+
+@posix
+@pytest.mark.parametrize(
+    ("mask", "folder", "file"), [(0o000, "770", "660"), (0o022, "750", "640"), (0o077, "700", "600")]
+)
+def test_work_is_its_owners_and_reports_are_the_groups_as_the_mask_has_it_and_never_anyones(
+    tmp_path: Path, umask: Callable[[int], int], mask: int, folder: str, file: str
+) -> None:
+    umask(mask)
+    made = studio.create(tmp_path / "studio")
+    studio.write_version(made.outbox / "a", {"report.pdf": b"1"}, 1)
+    studio.write_version(made.outbox / "a", {"report.pdf": b"2"}, 2)
+    studio.write_file(made.accepted / "x.csv", b"shots")
+    studio.write_file(made.profiles / "x.toml", b"answers")
+    found = modes(made.root)
+    del found["studio.toml"]
+    private = dict.fromkeys(("work", "work/accepted", "work/profiles", "work/visits"), "700")
+    private |= dict.fromkeys(("work/accepted/x.csv", "work/profiles/x.toml"), "600")
+    shared = dict.fromkeys(("inbox", "outbox", "set-back", "outbox/a", "outbox/a/earlier"), folder)
+    shared |= {"outbox/a/earlier/version 1": folder, "outbox/a/report.pdf": file}
+    assert found == private | shared | {"outbox/a/earlier/version 1/report.pdf": file}
+    assert studio.open_to_others(made) == []
+
+
+@posix
+def test_a_studio_of_before_is_closed_to_others_and_the_drop_folder_stays_as_the_device_needs_it(
+    tmp_path: Path,
+) -> None:
+    made = studio.create(tmp_path)
+    for place in (*made.folders(), made.root):
+        place.chmod(0o777)
+    for name in ("ledger.sqlite3", "ledger.sqlite3-wal", "log.txt", "log.txt.1", "health.json"):
+        (made.work / name).touch()
+        (made.work / name).chmod(0o664)
+    elsewhere = tmp_path / "elsewhere.txt"
+    elsewhere.touch(mode=0o644)
+    (made.work / "link").symlink_to(elsewhere)
+    assert studio.open_to_others(made) == list(made.folders())
+    studio.opened(tmp_path)
+    found = modes(tmp_path)
+    assert {name: mode for name, mode in found.items() if name.startswith("work/") and "." in name} == dict.fromkeys(
+        [f"work/{name}" for name in ("ledger.sqlite3", "ledger.sqlite3-wal", "log.txt", "log.txt.1", "health.json")],
+        "600",
+    )
+    assert [found[name] for name in ("inbox", "outbox", "set-back", "work", "work/accepted")] == [
+        "777", "770", "770", "700", "700",
+    ]  # fmt: skip
+    assert found["elsewhere.txt"] == "644"
+    assert studio.open_to_others(made) == [made.inbox]
+
+
+@posix
+def test_a_link_in_the_place_of_a_file_being_written_leads_nowhere(tmp_path: Path) -> None:
+    (tmp_path / "precious").write_bytes(b"ours")
+    (tmp_path / ".a.csv.part").symlink_to(tmp_path / "precious")
+    with pytest.raises(OSError, match="symbolic links"):
+        studio.write_file(tmp_path / "a.csv", b"shots")
+    studio.write_file(tmp_path / "a.csv", b"shots")
+    assert (tmp_path / "precious").read_bytes() == b"ours"
+
+
+@posix
+def test_ledger_and_log_are_their_owners_from_the_first_moment(tmp_path: Path, umask: Callable[[int], int]) -> None:
+    from pipeline.commands.console import open_ledger  # noqa: PLC0415 - a library along that few tests need
+
+    umask(0o000)
+    made, chosen = studio.create(tmp_path), settings.load()
+    ledger = open_ledger(made, chosen)
+    ledger.changed("a", "b")
+    logging.getLogger("baywright").info("a line")
+    found = modes(made.work)
+    ledger.close()
+    assert {name for name in found if name.startswith("ledger")} == {
+        "ledger.sqlite3", "ledger.sqlite3-wal", "ledger.sqlite3-shm",
+    }  # fmt: skip
+    assert {mode for name, mode in found.items() if name.startswith(("ledger", "log"))} == {"600"}
+    assert "log.txt" in found
+
+
+@posix
+def test_doctor_names_the_folders_anyone_may_look_into(
+    tmp_path: Path, run: Callable[..., tuple[int, str, str]]
+) -> None:
+    studio.create(tmp_path)
+    (tmp_path / "inbox").chmod(0o755)
+    _, out, _ = run("doctor", tmp_path)
+    assert "; anyone on this computer may look into inbox/: if that is not wanted, chmod o= on it\n" in out
+    (tmp_path / "inbox").chmod(0o770)
+    _, out, _ = run("doctor", tmp_path)
+    assert "anyone" not in out

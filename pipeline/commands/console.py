@@ -3,11 +3,14 @@
 import argparse
 import logging
 import logging.handlers
+import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from io import TextIOWrapper
+
     from pipeline.branding import Logo
     from pipeline.inbox import Event, Inbox
     from pipeline.ledger import Ledger
@@ -20,6 +23,7 @@ _HEADS = {
     "set_back": "set back",
     "waiting": "waiting",
     "known": "known  ",
+    "erased": "erased ",
     "trouble": "trouble",
 }
 
@@ -52,12 +56,41 @@ def _tell(event: "Event") -> None:
         print(f"{'':9}→ {printable(str(event.place))}" + (f"  ({times})" if times else ""), flush=True)
 
 
-def open_ledger(studio: "Studio") -> "Ledger":
-    """Open the ledger of a studio, with its log."""
+def open_ledger(studio: "Studio", settings: "Settings", *, alone: bool = False) -> "Ledger":
+    """Open the ledger of a studio, with its log; alone refuses a second program, on whatever computer.
+
+    A ledger that was lost is made anew, so that no letter is sent twice and no visit is unknown.
+    """
+    from pipeline.rebuilding import reconcile
+
+    ledger = plain_ledger(studio, settings, alone=alone)
+    try:
+        said = "" if ledger.tally() else reconcile(studio, ledger)
+    except OSError as fault:
+        from pipeline.errors import FolderError
+
+        ledger.close()
+        msg = f"{studio.root}: the ledger was lost and cannot be made anew ({fault.strerror or fault})."
+        raise FolderError(msg) from fault
+    if said:
+        print(f"{_HEADS['trouble']:9}ledger: {said}", file=sys.stderr)
+    return ledger
+
+
+def plain_ledger(studio: "Studio", settings: "Settings", *, alone: bool) -> "Ledger":
+    """Open the ledger as it is, with the log: one that was lost stays empty."""
+    import os
+
+    from pipeline import database
     from pipeline.ledger import Ledger
+    from pipeline.studio import identity, restrict
 
     _log_to(studio.work / "log.txt")
-    return Ledger(studio.work / "ledger.sqlite3")
+    shared = database.url(settings, studio.root, os.environ)
+    where = database.Shared(shared, identity(studio), alone) if shared else studio.work / "ledger.sqlite3"
+    ledger = Ledger(where, may_change_tables=alone)
+    restrict(studio)  # its file was made as the umask has it
+    return ledger
 
 
 def open_inbox(studio: "Studio", settings: "Settings") -> "Inbox":
@@ -65,19 +98,20 @@ def open_inbox(studio: "Studio", settings: "Settings") -> "Inbox":
     from pipeline.inbox import Inbox
 
     logo = open_logo(studio, settings)
-    return Inbox(studio, settings, open_ledger(studio), tell, logo=logo)
+    return Inbox(studio, settings, plain_ledger(studio, settings, alone=True), tell, logo=logo)
 
 
 def open_logo(studio: "Studio", settings: "Settings") -> "Logo | None":
     """Read the studio's logo and draw it once: what cannot be drawn is said now, and stands in no report's way."""
-    from pipeline import outputs, pdf
+    from pipeline import branding
     from pipeline.errors import ReportError, SettingsError
     from pipeline.studio import logo
+    from pipeline.workshop import SHARED
 
     found = logo(studio, settings)
     if found:
         try:
-            pdf.make(outputs.logo_page(found), "logo")
+            SHARED.draw(branding.page(found), "logo")
         except ReportError as fault:
             msg = (
                 f"{studio.root / settings.logo}: not used as logo: it cannot be drawn. "
@@ -87,16 +121,28 @@ def open_logo(studio: "Studio", settings: "Settings") -> "Logo | None":
     return found
 
 
+class _QuietLog(logging.handlers.RotatingFileHandler):
+    """A log that stops nothing and fills no console when it cannot be written: a full disk is told elsewhere."""
+
+    def _open(self) -> "TextIOWrapper":
+        """Make the file one for its owner alone."""
+        from pipeline.studio import PRIVATE
+
+        Path(self.baseFilename).touch(mode=PRIVATE)
+        return super()._open()
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 - the library's name
+        """Say nothing."""
+
+
 def _log_to(path: Path) -> None:
     """Write the program's log to that file and nowhere else; it names no customer."""
     log = logging.getLogger("baywright")
     for earlier in [handler for handler in log.handlers if isinstance(handler, logging.FileHandler)]:
         log.removeHandler(earlier)
         earlier.close()
-    handler = logging.handlers.RotatingFileHandler(
-        path, maxBytes=1_000_000, backupCount=3, encoding="utf-8", delay=True
-    )
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    handler = _QuietLog(path, maxBytes=1_000_000, backupCount=3, encoding="utf-8", delay=True)
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s", "%Y-%m-%d %H:%M:%S"))
     log.addHandler(handler)
     log.setLevel(logging.INFO)
     log.propagate = False

@@ -32,13 +32,13 @@ def run(given: argparse.Namespace) -> int:
     import shutil
     import time
 
-    from pipeline import pdf
     from pipeline.resources import folder
     from pipeline.studio import create, lock, opened
+    from pipeline.workshop import SHARED
 
     place = _new_folder(given.folder)
     start = time.monotonic()
-    pdf.prepare()  # it loads while we load the rest
+    SHARED.prepare()  # it loads while we load the rest
     print("1 of 3  a studio folder, with three visits of invented golfers dropped into it")
     studio = create(place)
     shutil.copy(folder("inbox_example") / "studio.toml", place / "studio.toml")
@@ -51,7 +51,7 @@ def run(given: argparse.Namespace) -> int:
     import pipeline.inbox  # noqa: F401 - the rest
     from pipeline.commands.process import work_off
 
-    pdf.load()
+    SHARED.version()
 
     studio, settings = opened(place)
     held = lock(studio)

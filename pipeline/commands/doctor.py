@@ -3,8 +3,13 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.errors import FolderError, MissingPartError, PipelineError
+
+if TYPE_CHECKING:
+    from pipeline.settings import Settings
+    from pipeline.studio import Studio
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -35,10 +40,12 @@ def _packages() -> str:
 
 
 def _pdf() -> str:
-    from pipeline import pdf
+    from pipeline.workshop import SHARED
 
-    made = pdf.make("<!DOCTYPE html><html lang='en'><title>doctor</title><body><p>doctor</p></body></html>", "doctor")
-    return f"a test page of {len(made)} bytes was made (renderer {pdf.load()})"
+    made = SHARED.draw(
+        "<!DOCTYPE html><html lang='en'><title>doctor</title><body><p>doctor</p></body></html>", "doctor"
+    )
+    return f"a test page of {len(made)} bytes was made (renderer {SHARED.version()})"
 
 
 def _studio(root: Path) -> str:
@@ -55,18 +62,42 @@ def _studio(root: Path) -> str:
         msg = f"{studio.work} cannot be written to: {fault.strerror}."
         raise FolderError(msg) from fault
     free = shutil.disk_usage(studio.work).free / 1e9
-    return f"{settings.name}: folders there and writable, {free:.0f} GB free"
+    known = f"{free:.0f} GB free, {_visits(studio, settings)}"
+    return f"{settings.name}: folders there and writable, {known}{_open_note(studio)}"
+
+
+def _visits(studio: "Studio", settings: "Settings") -> str:
+    """Open the ledger, wherever it lies, and say how much it knows."""
+    from pipeline.commands.console import open_ledger
+
+    ledger = open_ledger(studio, settings)
+    try:
+        count = sum(many for many, _ in ledger.tally().values())
+    finally:
+        ledger.close()
+    return f"the ledger {'in PostgreSQL ' if settings.ledger else ''}knows {count} visit{'s' * (count != 1)}"
+
+
+def _open_note(studio: "Studio") -> str:
+    """Say which folders anyone on this computer may look into; the drop folder is as the device needs it."""
+    from pipeline.studio import open_to_others
+
+    places = open_to_others(studio)
+    named = ", ".join(f"{place.name}/" for place in places)
+    return f"; anyone on this computer may look into {named}: if that is not wanted, chmod o= on it" if places else ""
 
 
 def _events(root: Path) -> str:
     import threading
 
-    from pipeline.watcher import start_hints
+    from pipeline.hints import EVENTS, Hints
 
-    stop = start_hints(root, threading.Event())
-    if stop is None:
-        return "no file events to be had; the folder is looked at every scan_seconds instead, nothing is lost"
-    stop()
+    hints = Hints(root, threading.Event())
+    hints.start()
+    found = hints.source
+    hints.stop()
+    if found != EVENTS:
+        return f"{hints.why}; the folder is looked at every scan_seconds instead, nothing is lost"
     return "file events work"
 
 

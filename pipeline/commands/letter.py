@@ -90,7 +90,7 @@ def _letter(place: "Path") -> "Letter":
 def _shown(studio: "Studio", settings: "Settings", place: "Path", letter: "Letter") -> list[str]:
     from pipeline import mailing
 
-    ledger = open_ledger(studio)
+    ledger = open_ledger(studio, settings)
     try:
         before = mailing.earlier(letter, ledger)
     finally:
@@ -120,7 +120,7 @@ def _send(studio: "Studio", settings: "Settings", letter: "Letter", *, again: bo
         msg = "the letter has no address. Add --to ADDRESS, or write the To line into letter.eml. Nothing was sent."
         raise LetterError(msg)
     server = mailing.server(settings, studio.root, os.environ)
-    ledger = open_ledger(studio)
+    ledger = open_ledger(studio, settings)
     try:
         made = message(letter, settings, _now(), unsent=False)
         mailing.send(letter, made, server, ledger, _now, again=again)

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.commands.console import add_folder, open_inbox, tell
-from pipeline.errors import FolderError
+from pipeline.errors import FolderError, SettingsError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,6 +22,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "files", type=Path, nargs="*", metavar="FILE", help="files or folders to take; else all of inbox/"
     )
+    parser.add_argument(
+        "--erased-too", action="store_true", help="take the FILEs named although their content was erased before"
+    )
     parser.epilog = (
         "Gives 0 when every visit got its report, else the exit code of the first one that did not.\n"
         "example:\n  baywright process ~/fitting-studio"
@@ -30,17 +33,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Work off the drop folder, or the files named."""
-    from pipeline import pdf
     from pipeline.studio import lock, opened
+    from pipeline.workshop import SHARED
 
-    pdf.prepare()  # it loads while we load the rest
+    if given.erased_too and not given.files:
+        msg = "--erased-too: name the FILEs to take."
+        raise SettingsError(msg)
+    SHARED.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     import pipeline.inbox  # noqa: F401 - the rest
 
-    pdf.load()  # a missing part is said before any file is touched
+    SHARED.version()  # a missing part is said before any file is touched
     held = lock(studio)
     try:
-        events = work_off(studio, settings, given.files)
+        events = work_off(studio, settings, given.files, erased_too=given.erased_too)
     finally:
         held.release()
     if not events:
@@ -48,9 +54,12 @@ def run(given: argparse.Namespace) -> int:
     return next((event.exit_code for event in events if event.exit_code), 0)
 
 
-def work_off(studio: "Studio", settings: "Settings", files: "list[Path]") -> "list[Event]":
+def work_off(studio: "Studio", settings: "Settings", files: "list[Path]", *, erased_too: bool = False) -> "list[Event]":
     """Take everything that lies there now and work it off; gives the events."""
     from dataclasses import replace
+
+    from pipeline.inbox import Event
+    from pipeline.tidying import Tidier
 
     events: list[Event] = []
 
@@ -59,11 +68,17 @@ def work_off(studio: "Studio", settings: "Settings", files: "list[Path]") -> "li
         tell(event)
 
     inbox = open_inbox(studio, replace(settings, give_up_seconds=0.0))
-    inbox.tell = hear
+    inbox.tell, inbox.erased_too = hear, erased_too
     try:
         inbox.recover()
-        inbox.take_all([_named(path) for path in files] if files else _new(inbox))
-        inbox.work_off()
+        inbox.erase_old()
+        found = iter([_named(path) for path in files]) if files else _new(inbox)
+        while inbox.take_all(found):
+            inbox.work_off()
+        while inbox.work_off():
+            pass
+        if settings.tidy == "move":
+            Tidier(studio, inbox.ledger, lambda why: hear(Event("trouble", "inbox", why))).tidy()
     finally:
         inbox.ledger.close()
     return events

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.studio import Studio
 
-_LARGEST_FACTS = 1_000_000  # bytes
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Describe the command."""
@@ -34,13 +32,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Make the report again; say which version came of it."""
-    from pipeline import pdf
     from pipeline.studio import lock, opened
+    from pipeline.workshop import SHARED
 
-    pdf.prepare()  # it loads while we load the rest
+    SHARED.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     facts = _facts(given.facts)
-    pdf.load()
+    SHARED.version()
     try:
         held = lock(studio)
     except FolderError as fault:
@@ -63,7 +61,7 @@ def _facts(path: Path | None) -> bytes | None:
     if path is None:
         return None
     content = bytes_of(path)
-    if len(content) > _LARGEST_FACTS:
+    if len(content) > visit_facts.LARGEST:
         msg = f"{path}: too large for a {visit_facts.FILE_NAME}."
         raise SettingsError(msg)
     visit_facts.read(strict_toml.decode(content, str(path)), str(path))
@@ -78,17 +76,18 @@ def _issue(studio: "Studio", settings: "Settings", visit: str, facts: bytes | No
     from pipeline.commands.report_folder import find
     from pipeline.records import Refusal
     from pipeline.studio import sweep
+    from pipeline.workshop import SHARED
 
     sweep(studio)
     place = find(studio, visit)
     answers = Answers()
     for fault in answers.look(studio.profiles):
         raise SettingsError(fault)
-    ledger = open_ledger(studio)
+    ledger = open_ledger(studio, settings, alone=True)
     try:
         outcome = issuing.again(
             studio, ledger, place, settings=settings, logo=open_logo(studio, settings),
-            answers=answers.by_layout, today=dt.datetime.now().astimezone().date(), facts=facts,
+            answers=answers.by_layout, today=dt.datetime.now().astimezone().date(), facts=facts, workshop=SHARED,
         )  # fmt: skip
     finally:
         ledger.close()

@@ -16,11 +16,11 @@ def run(given: argparse.Namespace) -> int:
     import signal
     import threading
 
-    from pipeline import pdf
     from pipeline.studio import lock, opened
     from pipeline.watcher import watch
+    from pipeline.workshop import SHARED
 
-    pdf.prepare()  # it loads while we load the rest
+    SHARED.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     held = lock(studio)
     stop = threading.Event()
@@ -28,7 +28,7 @@ def run(given: argparse.Namespace) -> int:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: stop.set())
     try:
-        pdf.load()  # now rather than at the first visit: a missing part is said at once, and the first report is quick
+        SHARED.version()  # a missing part is said at once, and the first report is quick
         inbox = open_inbox(studio, settings)
         print(f"watching {studio.inbox}  (Ctrl-C stops)", flush=True)
         try:

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.ball_flight import FlightModel, add_model
+from pipeline.analysis.rollup_cells import Cells
 from pipeline.physics.atmosphere import Air
 from pipeline.records import Build, Dialect, FileReading, Row, SetResult, ShotSet
 from pipeline.schema import measurements
@@ -111,5 +112,36 @@ def set_result() -> Callable[..., SetResult]:
     ) -> SetResult:
         which = ShotSet(index, "ABCDEF"[index], f"club {index}", "", Build(f"club {index}", category), index == 0)
         return SetResult(which, counted, mishits, 0, 0, {}, None, None, uneven)
+
+    return make
+
+
+@pytest.fixture
+def cells() -> Callable[..., Cells]:
+    """Make cells from plain numbers; every sitting is a customer of its own."""
+
+    def make(
+        sitting: Sequence[int],
+        model: Sequence[int],
+        mean: Sequence[float],
+        noise: Sequence[float],
+        own: Sequence[bool] | None = None,
+        shot_variance: float = 100.0,
+    ) -> Cells:
+        seats, which = np.array(sitting, dtype=np.int64), np.array(model, dtype=np.int64)
+        many = int(seats.max()) + 1
+        return Cells(
+            sitting=seats,
+            model=which,
+            own=np.zeros(len(seats), dtype=np.bool_) if own is None else np.array(own, dtype=np.bool_),
+            n=np.ones(len(seats)),
+            mean=np.array(mean, dtype=np.float64),
+            noise=np.array(noise, dtype=np.float64),
+            freedom=np.full(len(seats), 50.0),
+            customer_of=np.arange(many),
+            models=tuple(f"m{j}" for j in range(int(which.max()) + 1)),
+            customers=many,
+            shot_variance=shot_variance,
+        )
 
     return make

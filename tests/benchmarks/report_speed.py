@@ -10,7 +10,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from pipeline import exports, outputs, pdf, report, session
+from pipeline import exports, outputs, report, session
 from pipeline.pdf_writer import load
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 from pipeline.resources import folder
@@ -76,7 +76,6 @@ def main() -> None:
     """Print the times and their ratios."""
     file = shot_file()
     html = before_rendering(file)
-    pdf.load()
     took = least(
         {
             "before": lambda: before_rendering(file),
@@ -85,7 +84,6 @@ def main() -> None:
             "whole": lambda: outputs.files(fitted(file), SETTINGS),
         }
     )
-    pdf.close()
     print(f"{SETS * SHOTS} shots, before rendering: {1000 * took['before']:.0f} ms (target {TARGET_MS:.0f})")
     print(f"whole visit to files: {1000 * took['whole']:.0f} ms")
     for name in ("plain", "tagged"):

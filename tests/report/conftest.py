@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import session, settings, visit_facts
+from pipeline import issuing, session, settings, visit_facts
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 
 TODAY = dt.date(2026, 11, 25)
@@ -18,7 +18,7 @@ MakeFile = Callable[..., ShotFile]
 
 
 def _fit(files: Sequence[ShotFile], facts: VisitFacts | None = None, studio: str = "", name: str = "visit") -> Fitting:
-    made = session.fit(name, files, facts or VisitFacts(), settings.load(studio), TODAY, session.visit_id(files))
+    made = session.fit(name, files, facts or VisitFacts(), settings.load(studio), TODAY, issuing.visit_id(files))
     assert not isinstance(made, Refusal), made
     return made
 

@@ -19,9 +19,8 @@ import pytest
 import tomli_w
 from PIL import Image
 
-from pipeline import branding, outputs, pdf, pdf_writer, report, settings
+from pipeline import branding, outputs, pdf_writer, report, settings, workshop
 from pipeline.errors import ReportError
-from pipeline.pdf_worker import job
 from pipeline.records import Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
 from tests.report import pdf_checks
@@ -44,7 +43,7 @@ def driver(driver_fitting: Fitting) -> Files:
 
 
 def page_of(fitting: Fitting, paper: str) -> bytes:
-    return pdf.make(report.render(fitting, settings.load(f'paper = "{paper}"')), fitting.visit_id)
+    return pdf_writer.write(report.render(fitting, settings.load(f'paper = "{paper}"')), fitting.visit_id)
 
 
 # --- both standards at once -------------------------------------------------------------------------------------------
@@ -245,13 +244,13 @@ SURROUNDINGS = [
 FIT = """
     import hashlib, json, sys
     from pathlib import Path
-    from pipeline import outputs, session, settings, visit_facts
+    from pipeline import issuing, outputs, session, settings, visit_facts
     from pipeline.records import ShotFile
     import datetime as dt
     folder = Path(sys.argv[1]) / "inbox_example" / "customer 0142"
     files = [ShotFile("driver shots.csv", (folder / "driver shots.csv").read_bytes())]
     facts = visit_facts.read((folder / "visit.toml").read_text(encoding="utf-8"))
-    made = session.fit("customer 0142", files, facts, settings.load(), dt.date(2026, 11, 25), session.visit_id(files))
+    made = session.fit("customer 0142", files, facts, settings.load(), dt.date(2026, 11, 25), issuing.visit_id(files))
     print(json.dumps({name: hashlib.sha256(content).hexdigest() for name, content in
                       outputs.files(made, settings.load()).items()}))
 """
@@ -289,11 +288,11 @@ def test_the_renderer_fetches_nothing_from_outside(tmp_path: Path) -> None:
         f"{templates}/{up}{secret}", f"../../../../../..{secret}", "http://127.0.0.1:9/x", "data:text/plain,SECRET",
     ]  # fmt: skip
     links = "".join(f"<link rel='attachment' href='{place}'><img src='{place}' alt='a picture'>" for place in places)
-    made = pdf.make(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{links}<p>text</p>", "id")
+    made = pdf_writer.write(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{links}<p>text</p>", "id")
     with pikepdf.open(io.BytesIO(made)) as opened:
         assert len(opened.attachments) == 0
     own = f"<link rel='attachment' href='{templates}/fonts/OFL.txt'>"
-    made = pdf.make(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{own}<p>text</p>", "id")
+    made = pdf_writer.write(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{own}<p>text</p>", "id")
     with pikepdf.open(io.BytesIO(made)) as opened:
         assert list(opened.attachments) == ["OFL.txt"]
 
@@ -309,9 +308,10 @@ def test_a_renderer_that_writes_its_metadata_otherwise_is_a_fault_and_no_unmarke
 
 def test_a_page_that_cannot_be_drawn_is_a_report_error_and_the_next_is_drawn() -> None:
     deep = "<div>" * 3000
-    with pytest.raises(ReportError, match=r"The PDF could not be made: .*tell whoever looks after this program"):
-        pdf.make(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{deep}", "id")
-    assert pdf.make("<!DOCTYPE html><html lang='en'><title>t</title><body><p>text</p>", "id").startswith(b"%PDF-1.7")
+    with pytest.raises(ReportError, match=r"The report could not be made: .*tell whoever looks after this program"):
+        workshop.SHARED.draw(f"<!DOCTYPE html><html lang='en'><title>t</title><body>{deep}", "id")
+    page = "<!DOCTYPE html><html lang='en'><title>t</title><body><p>text</p>"
+    assert workshop.SHARED.draw(page, "id").startswith(b"%PDF-1.7")
 
 
 # --- paper, long names, characters the font lacks ---------------------------------------------------------------------
@@ -342,7 +342,7 @@ def test_long_names_stay_on_the_page(
     studio = settings.load(
         f'paper = "{paper}"\nname = "{"W" * 200}"\naddress_line = "{"M" * 200}"\nfootnote = "{"W" * 200}"'
     )
-    content = pdf.make(report.render(made, studio), made.visit_id)
+    content = pdf_writer.write(report.render(made, studio), made.visit_id)
     assert off_the_page(content, tmp_path) == []
     assert problems(content) == []
 
@@ -394,13 +394,13 @@ def test_the_accent_is_in_a_few_lines_and_the_ink_stays(driver_fitting: Fitting)
 def test_a_drawing_that_fails_is_no_silent_gap() -> None:
     bad = branding.checked(SVG.replace(b'opacity=".8"', b'opacity="x"').replace(b"fill-op", b"op"), "logo.svg")
     with pytest.raises(ReportError, match="a picture in it cannot be drawn"):
-        pdf.make(outputs.logo_page(bad), "id")
-    assert pdf.make(outputs.logo_page(branding.checked(SVG, "logo.svg")), "id").startswith(b"%PDF-1.7")
+        workshop.SHARED.draw(branding.page(bad), "id")
+    assert workshop.SHARED.draw(branding.page(branding.checked(SVG, "logo.svg")), "id").startswith(b"%PDF-1.7")
 
 
 def test_words_off_the_page_are_found(tmp_path: Path) -> None:
     page = "<!DOCTYPE html><html lang='en'><title>t</title><body><p style='white-space: nowrap'>" + "wide " * 60
-    assert off_the_page(pdf.make(page, "id"), tmp_path)
+    assert off_the_page(pdf_writer.write(page, "id"), tmp_path)
 
 
 STRANGE = {
@@ -421,12 +421,13 @@ STRANGE = {
 def test_characters_the_font_lacks_leave_the_pdf_valid(make_file: MakeFile, fit_files: FitFiles, script: str) -> None:
     name = STRANGE[script]
     made = fit_files([make_file(["Own driver", f"Driver {name}"])], VisitFacts(customer=name, notes=name))
-    content = pdf.make(report.render(made, settings.load()), made.visit_id)
+    content = pdf_writer.write(report.render(made, settings.load()), made.visit_id)
     assert problems(content) == []
 
 
-def test_a_character_that_is_not_replaced_would_be_found() -> None:
+def test_a_character_that_is_not_replaced_would_be_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.typeface.printable", str)
     page = "<!DOCTYPE html><html lang='en'><title>title</title><style>@font-face { font-family: 'Source Sans 3'; "
     page += "src: url(fonts/SourceSans3-Regular.ttf) } p { font-family: 'Source Sans 3' }</style><h1>h</h1><p>李 😀</p>"
-    found = problems(pdf._RENDERER.draw(job(page, "id", None)))
+    found = problems(pdf_writer.write(page, "id"))
     assert any("could not be drawn" in line or "not ours" in line for line in found)

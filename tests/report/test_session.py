@@ -6,14 +6,14 @@ from collections.abc import Callable
 
 import pytest
 
-from pipeline import findings, session, settings, visit_facts
+from pipeline import findings, issuing, session, settings, visit_facts
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 
 TODAY = dt.date(2026, 11, 25)
 
 
 def fit(*files: ShotFile) -> Fitting | Refusal:
-    return session.fit("visit", files, VisitFacts(), settings.load(), TODAY, session.visit_id(files))
+    return session.fit("visit", files, VisitFacts(), settings.load(), TODAY, issuing.visit_id(files))
 
 
 def test_every_planted_fault_of_the_driver_visit_is_found_and_nothing_else(driver_fitting: Fitting) -> None:
@@ -120,6 +120,6 @@ def test_a_file_that_cannot_be_used_is_refused_in_plain_words(
 
 def test_a_visits_id_depends_on_content_alone() -> None:
     a, b = ShotFile("a.csv", b"1"), ShotFile("b.csv", b"2")
-    assert session.visit_id([a, b]) == session.visit_id([ShotFile("x.csv", b"2"), ShotFile("y.csv", b"1")])
-    assert session.visit_id([a]) != session.visit_id([b])
-    assert session.visit_id([a], "hand = 'left'") != session.visit_id([a])
+    assert issuing.visit_id([a, b]) == issuing.visit_id([ShotFile("x.csv", b"2"), ShotFile("y.csv", b"1")])
+    assert issuing.visit_id([a]) != issuing.visit_id([b])
+    assert issuing.visit_id([a], "hand = 'left'") != issuing.visit_id([a])

@@ -1,0 +1,70 @@
+"""One visit in the child process: the kept files in, its report's files out."""
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+from pipeline import letter, outputs, session, strict_toml, visit_facts
+from pipeline.errors import MissingPartError, PipelineError, SettingsError, UnreadableFileError
+from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.settings import Settings
+from pipeline.staff_words import device_note
+from pipeline.work_messages import Job, Worked, shot_mark
+
+_MOST_LINES = 200_000  # of a file; a hundred times as many as a visit has shots
+
+
+def work_out(job: Job) -> Fitting | Refusal:
+    """Read the kept originals and work the visit out."""
+    shots, facts = visit_facts.parted([ShotFile(name, Path(path).read_bytes()) for name, path in job.originals])
+    long = next((file.name for file in shots if _is_too_long(file.content)), None)
+    if long:
+        what = f"It has more than {_MOST_LINES:,} lines or records, which is far more than one visit."
+        return Refusal("set_back", UnreadableFileError.exit_code, what, long, "Drop the exports of one visit only.")
+    if not shots:
+        what = f"{visit_facts.FILE_NAME} tells about a visit, but no shot file lies beside it."
+        to_do = f"Make a folder in inbox/ and put the shot files and {visit_facts.FILE_NAME} into it."
+        return Refusal("set_back", UnreadableFileError.exit_code, what, job.name, to_do)
+    try:
+        known = _facts(facts, f"{job.name}/{visit_facts.FILE_NAME}")
+        return session.fit(job.name, shots, known, job.settings, job.today, job.identity, job.answers)
+    except MissingPartError:  # the machine's fault, not the visit's
+        raise
+    except PipelineError as fault:
+        return Refusal("set_back", fault.exit_code, str(fault), job.name, "")
+
+
+def _is_too_long(content: bytes) -> bool:
+    """Tell whether reading a file would take long for nothing; braces count the records of JSON on one line."""
+    return any(content.count(mark) > _MOST_LINES for mark in (b"\n", b"\r", b"{", b"["))
+
+
+def _facts(content: bytes, at: str) -> VisitFacts:
+    if len(content) > visit_facts.LARGEST:
+        msg = f"{at}: too large for a {visit_facts.FILE_NAME}."
+        raise SettingsError(msg)
+    return visit_facts.read(strict_toml.decode(content, at), at) if content else VisitFacts()
+
+
+def worked(fitting: Fitting, settings: Settings) -> Worked:
+    """Give what the intake wants to know of it."""
+    shots = frozenset(shot_mark(shot.file, shot.line, shot.measured) for shot in fitting.shots)
+    lacking = bool(outputs.typeface_note(fitting, settings))
+    return Worked(fitting.date, shots, message(fitting, settings), lacking)
+
+
+def message(fitting: Fitting, settings: Settings) -> str:
+    """Say in a line what became of a visit, and what staff should know before they pass its report on."""
+    counted, sets = sum(result.n_counted for result in fitting.sets), len(fitting.sets)
+    notes = [
+        f"{len(fitting.shots)} balls, {counted} counted, {sets} set{'s' * (sets > 1)}",
+        *(f"{check.file}: {device_note(check)}" for check in fitting.device_check if check.far_off),
+        letter.address_note(fitting.facts.email),
+        outputs.typeface_note(fitting, settings),
+    ]
+    return "; ".join(note for note in notes if note)
+
+
+def files(fitting: Fitting, job: Job, version: int, day: dt.date | None) -> dict[str, bytes]:
+    """Make the files of a version of the report; day is that on which it is made, None for the first one."""
+    return outputs.files(replace(fitting, version=version, version_date=day), job.settings, job.logo)
