@@ -107,10 +107,24 @@ def _durable(connection: Any, _record: object) -> None:  # noqa: ANN401 - the dr
     """Make commits survive a power cut, and let readers and the writer work side by side."""
     connection.isolation_level = None  # transactions begin where we say so, not at the first change
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
+    _write_ahead(cursor)
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA secure_delete=ON")  # what is deleted is overwritten
     cursor.close()
+
+
+def _write_ahead(cursor: sqlite3.Cursor) -> None:
+    """Have changes written ahead; SQLite waits for others with everything but this, so we do."""
+    end = time.monotonic() + LONGEST_WAIT_S
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as fault:
+            if "locked" not in str(fault) or time.monotonic() >= end:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _begin(connection: sa.Connection) -> None:
