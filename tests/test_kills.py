@@ -73,6 +73,7 @@ def test_killed_two_hundred_times_each_visit_has_one_outcome(
         (place.inbox / f"visit {missing}.csv").write_bytes(b"shots %d" % missing)
     running = watch()
     until(lambda: len(reported(place)) + len(given_up(place)) == VISITS, seconds=300)
+    until(lambda: json.loads((place.work / "health.json").read_bytes())["pid"] == running.pid)  # it hears signals now
     running.send_signal(signal.SIGTERM)
     assert running.wait(60) == 0
     ids = Counter(reported(place).values())
