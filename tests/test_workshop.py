@@ -6,6 +6,7 @@ A stand-in for the renderer, and for what works a visit out, does what the page 
 import datetime as dt
 import errno
 import os
+import resource
 import shutil
 import signal
 import struct
@@ -191,10 +192,12 @@ def test_one_that_eats_memory_is_ended_and_the_next_is_made(workshop: Workshop, 
 @pytest.mark.skipif(not hasattr(os, "wait4"), reason="this system does not tell how much a process had")
 def test_a_process_that_ended_with_much_memory_ran_out_of_it_and_one_with_little_broke_down(workshop: Workshop) -> None:
     workshop.limits = Limits(megabytes=1000)
-    with pytest.raises(StoppedError, match="it needed more than 1000 MB of memory"):
-        workshop.work_out(job("gobble"))
     with pytest.raises(StoppedError, match=r"what works on it broke down\. Keep what was dropped"):
         workshop.work_out(job("die"))
+    if resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > 500_000:  # a child is charged with its parent's peak
+        pytest.skip("NOT TESTED: this process had too much memory itself; the test alone shows it")
+    with pytest.raises(StoppedError, match="it needed more than 1000 MB of memory"):
+        workshop.work_out(job("gobble"))
 
 
 @pytest.mark.parametrize("word", ["die", "quit"])
