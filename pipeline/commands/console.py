@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from io import TextIOWrapper
 
+    from filelock import FileLock
+
     from pipeline.branding import Logo
     from pipeline.inbox import Event, Inbox
     from pipeline.ledger import Ledger
@@ -54,6 +56,18 @@ def _tell(event: "Event") -> None:
     if event.place:
         times = ", ".join(f"{name} {seconds:.1f} s" for name, seconds in event.seconds.items())
         print(f"{'':9}→ {printable(str(event.place))}" + (f"  ({times})" if times else ""), flush=True)
+
+
+def lock_for_now(studio: "Studio") -> "FileLock":
+    """Take the studio for a moment's work; says how to end a watcher that has it."""
+    from pipeline.errors import FolderError
+    from pipeline.studio import lock
+
+    try:
+        return lock(studio)
+    except FolderError as fault:
+        msg = f"{fault} A running watcher is stopped with Ctrl-C; nothing is lost, start it again after this."
+        raise FolderError(msg) from fault
 
 
 def open_ledger(studio: "Studio", settings: "Settings", *, alone: bool = False) -> "Ledger":

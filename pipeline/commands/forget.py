@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from pipeline.commands.console import add_folder, open_ledger, printable, typed_in
+from pipeline.commands.console import add_folder, lock_for_now, open_ledger, printable, typed_in
 from pipeline.errors import FolderError, NotErasedError
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """List what would be erased; erase it and search for what is left when asked to."""
-    from pipeline.studio import lock, opened
+    from pipeline.studio import opened
 
     studio, settings = opened(given.folder)
     if not given.yes:
@@ -50,11 +50,7 @@ def run(given: argparse.Namespace) -> int:
         finally:
             ledger.close()
         return 0
-    try:
-        held = lock(studio)
-    except FolderError as fault:
-        msg = f"{fault} A running watcher is stopped with Ctrl-C; nothing is lost, start it again after this."
-        raise FolderError(msg) from fault
+    held = lock_for_now(studio)
     try:
         plan, in_ledger = _erase(studio, settings, given.who, dropped=given.inbox)
         _prove(studio, plan, in_ledger, dropped=given.inbox)

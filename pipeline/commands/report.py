@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.commands.console import add_folder, open_ledger, open_logo, printable
+from pipeline.commands.console import add_folder, lock_for_now, open_ledger, open_logo, printable
 from pipeline.errors import FolderError, SettingsError
 
 if TYPE_CHECKING:
@@ -32,18 +32,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Make the report again; say which version came of it."""
-    from pipeline.studio import lock, opened
+    from pipeline.studio import opened
     from pipeline.workshop import SHARED
 
     SHARED.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     facts = _facts(given.facts)
     SHARED.version()
-    try:
-        held = lock(studio)
-    except FolderError as fault:
-        msg = f"{fault} A running watcher is stopped with Ctrl-C; nothing is lost, start it again after this."
-        raise FolderError(msg) from fault
+    held = lock_for_now(studio)
     try:
         return _issue(studio, settings, given.visit, facts)
     except OSError as fault:
