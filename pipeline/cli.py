@@ -23,6 +23,7 @@ COMMANDS = {
     "letter": "show the letter of a report, or send it",
     "forget": "erase a customer's data, and search for what is left",
     "whatif": "say what would become of a golfer's shot if one thing changed",
+    "models": "say which club models perform over all customers",
     "fly": "fly a ball through air and over ground",
     "doctor": "say what is missing on this machine and how to get it",
 }

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from pipeline.records import Build
 from pipeline.resources import table
@@ -22,6 +22,7 @@ _NUMBER = re.compile(
 )
 _HIGHEST_NUMBER = 11  # an 11-wood; a larger number alone is a loft
 _WEDGES_APART_DEG = 3.0
+_REMEMBERED = 2_000  # labels: a bag is hit again and again
 _LOFTS = (44, 66)  # whole degrees that stand alone in a wedge's label
 
 
@@ -35,6 +36,7 @@ class LabelParts:
     words: str | None
 
 
+@lru_cache(_REMEMBERED)
 def parts_of(label: str, category: str | None) -> LabelParts:
     """Take a label such as `7 iron`, `Driver 10.5° head B` or `wedge 56` apart: number or loft, other words.
 
@@ -70,6 +72,7 @@ def _kind_words() -> tuple[str, ...]:
     return (*(word for row in rows["category"].values() for word in row["words"]), *rows["own"]["words"])
 
 
+@lru_cache(_REMEMBERED)
 def category_of(label: str) -> str | None:
     """Give driver, wood, hybrid, iron or wedge if a trade word in the label says so, else None.
 

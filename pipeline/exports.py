@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from pipeline import findings
+from pipeline import findings, history_text
 from pipeline.judgements import Accuracy, Bag, BagClub, Expectation, Judged, OrderEffect, SpreadComparison
 from pipeline.lever_records import LeverStory
 from pipeline.records import Average, Comparison, Fitting, SetResult, ShotResult
@@ -120,6 +120,7 @@ def fitting_json(fitting: Fitting) -> str:
             "hand": fitting.facts.hand,
             "own_club_from": fitting.own_club_from,
             "files": [reading.name for reading in fitting.files],
+            "history": history_text.plain(fitting.history),
         },
         "air": dataclasses.asdict(fitting.air),
         "sources": fitting.sources,
@@ -155,7 +156,7 @@ def _lines(part: object) -> str:
     return "[\n" + ",\n".join(_json(item) for item in part) + "\n]"
 
 
-def _safe_text(text: str) -> str:
+def safe_text(text: str) -> str:
     """Keep a spreadsheet program from taking a text for a formula."""
     return "'" + text if text.startswith(_FORMULA_STARTS) else text
 
@@ -173,5 +174,5 @@ def shots_csv(fitting: Fitting) -> str:
         texts = [shot.file, str(shot.line), which.letter, which.label, which.phase, shot.fate.fate, shot.fate.code]
         values = [shot.measured.get(name) for name in names] + [shot.used.get(name) for name in modelled]
         numbers = ["" if value is None else f"{value:.10g}" for value in values]
-        writer.writerow([shot.number, *(_safe_text(text) for text in texts), *numbers])
+        writer.writerow([shot.number, *(safe_text(text) for text in texts), *numbers])
     return out.getvalue()

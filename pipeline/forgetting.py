@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline import answers, ledger_tables, manifests, notes, profiles, studio, traces, visit_words
+from pipeline.archive import Archive
 from pipeline.errors import SettingsError
 from pipeline.ledger import ERASED, Ledger
 from pipeline.profiles import Profile
@@ -175,12 +176,16 @@ def _profiles(where: Studio, chosen: Sequence[Visit]) -> Iterator[tuple[Path, Pr
 
 
 # --- erasing ----------------------------------------------------------------------------------------------------------
-def erase(where: Studio, ledger: Ledger, what: Plan, today: dt.date, *, dropped: bool = False) -> None:
-    """Erase visits for good; dropped takes what lies in inbox/ and done/ along. The studio must be locked.
+def erase(kept: Archive, what: Plan, today: dt.date, *, dropped: bool = False) -> None:
+    """Erase visits for good, their shots in the archive too; dropped takes what lies in inbox/ and done/ along.
+
+    The studio must be locked. Raises OSError, or ReportError when the other visits' shots could not be kept.
 
     Killed anywhere, `finish` ends it: the ledger has noted which visits go before the first file does.
     """
+    where, ledger = kept.studio, kept.ledger
     ledger.begin_forgetting(what.ids)
+    kept.erase(what.ids)
     for path in what.dropped if dropped else ():
         _remove(path)
         _remove_empty(path.parent, (where.inbox, where.done))
@@ -239,11 +244,12 @@ def _write_nameless(where: Studio, ledger: Ledger, identity: str) -> None:
         manifests.remove(where, identity)
 
 
-def finish(where: Studio, ledger: Ledger, today: dt.date) -> int:
+def finish(kept: Archive, today: dt.date) -> int:
     """End what a killed program had begun to erase; gives the number of visits."""
+    where, ledger = kept.studio, kept.ledger
     if not ledger.entries("forgetting"):
         return 0
     visits = visit_words.visits(where, ledger)
     begun = [visit for visit in visits if visit.kept.entry.state == "forgetting"]
-    erase(where, ledger, plan(where, visits, begun, words_of(visits, begun)), today)
+    erase(kept, plan(where, visits, begun, words_of(visits, begun)), today)
     return len(begun)

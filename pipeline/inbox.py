@@ -3,20 +3,31 @@
 import datetime as dt
 import hashlib
 import logging
-import shutil
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from pipeline import arrivals, issuing, manifests, notes, rebuilding, retention, studio, visit_facts, workshop
+from pipeline import (
+    arrivals,
+    history_text,
+    issuing,
+    manifests,
+    rebuilding,
+    retention,
+    setting_back,
+    studio,
+    visit_facts,
+    workshop,
+)
 from pipeline.answers import Answers
+from pipeline.archive import Archive
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.branding import Logo
-from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, UnreadableFileError, trail
-from pipeline.ledger import Entry, Ledger
+from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, ReportError, UnreadableFileError, trail
+from pipeline.events import PAUSE_AFTER_TROUBLE_S, Event, Troubles
+from pipeline.ledger import ARCHIVED, Entry, Ledger
 from pipeline.records import Refusal, ShotFile
 from pipeline.settings import Settings
 from pipeline.settling import Settling
@@ -25,8 +36,8 @@ from pipeline.work_messages import Worked
 from pipeline.workshop import FaultError, StoppedError, Workshop
 
 MOST_CRASHES = 3
+BACKLOG = "backlog"  # in the ledger: when one was begun, in nanoseconds; empty once it is at its end
 MOST_AHEAD = 100  # visits taken and not yet worked on: however many are dropped, the others stay where they are
-PAUSE_AFTER_TROUBLE_S = 30.0
 _LOG = logging.getLogger("baywright")
 
 
@@ -36,18 +47,6 @@ def _never() -> bool:
 
 def _nothing(_identity: str) -> None:
     pass
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something staff may want to know; kind is reported | held | set_back | waiting | known | erased | trouble."""
-
-    kind: str
-    name: str
-    message: str
-    exit_code: int = 0
-    place: Path | None = None
-    seconds: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -63,18 +62,27 @@ class Inbox:
     logo: Logo | None = None
     workshop: Workshop = field(default_factory=lambda: workshop.SHARED)
     begins: Callable[[str], None] = _nothing  # hears of the visit that is worked on next
+    troubles: Troubles = field(init=False)
     erased_too: bool = False  # take what was erased on request or because of its age
     _settling: Settling = field(init=False)
     _give_up: dict[str, float] = field(default_factory=dict)
     _troubles: Counter[str] = field(default_factory=Counter)  # visit → how often the disk or a folder refused
-    _said: set[tuple[str, str]] = field(default_factory=set)
-    _troubled_at: dict[str, float] = field(default_factory=dict)  # what was refused → when last
     _not_before: float = 0.0
     _answers: Answers = field(default_factory=Answers)
     _erased_old_on: dt.date | None = None
+    _backlog_told: bool = False
 
     def __post_init__(self) -> None:
         self._settling = Settling(self.studio, self.ledger)
+        self.troubles = Troubles(self._hear, self.clock, self.settings.scan_seconds)
+
+    def _hear(self, event: Event) -> None:
+        self.tell(event)  # whoever listens by then
+
+    @property
+    def archive(self) -> Archive:
+        """Give the archive of all visits' shots."""
+        return Archive(self.studio, self.settings, self.ledger, self.workshop)
 
     # --- start ---------------------------------------------------------------------------------------------------
     def recover(self) -> None:
@@ -96,15 +104,25 @@ class Inbox:
             return
         self._erased_old_on = today
         try:
-            if said := retention.erase_old(self.studio, self.ledger, self.settings.keep_days, today):
+            if said := retention.erase_old(self.archive, self.settings.keep_days, today):
                 self.tell(Event("erased", "keep_days", said))
         except OSError as fault:
-            self._trouble("keep_days", fault)
+            self.troubles.tell("keep_days", fault)
 
     # --- taking --------------------------------------------------------------------------------------------------
     def settled(self) -> list[Arrival]:
         """Look once; give the visits that stood still long enough and were not taken before, oldest first."""
-        return self._settling.look(self.clock(), self.settings.settle_seconds)
+        return self.without_backlog(self._settling.look(self.clock(), self.settings.settle_seconds))
+
+    def without_backlog(self, found: Iterable[Arrival]) -> list[Arrival]:
+        """Leave out what lay there when a backlog was begun that is not at its end: no report is to be made of it."""
+        begun = int(self.ledger.remembered(BACKLOG) or 0)
+        kept = [arrival for arrival in found if arrival.changed_ns >= begun] if begun else list(found)
+        if begun and not self._backlog_told:
+            self._backlog_told = True
+            what = "old exports are left alone until baywright process DIR --backlog has come to its end"
+            self.tell(Event("waiting", "inbox", what))
+        return kept
 
     def next_look(self) -> float:
         """Give the seconds until the next look is due: sooner than scan_seconds when something will have settled."""
@@ -119,7 +137,7 @@ class Inbox:
         try:
             tally = self.ledger.tally()
         except OSError as fault:
-            self._trouble("ledger", fault)
+            self.troubles.tell("ledger", fault)
             return False
         # a half-written file that waits for its end keeps nobody waiting
         ahead = sum(tally[state][0] for state in ("accepted", "processing") if state in tally)
@@ -132,15 +150,14 @@ class Inbox:
             try:
                 ahead += self.take(arrival) is not None
             except OSError as fault:
-                self._trouble(arrival.name, fault)
+                self.troubles.tell(arrival.name, fault)
                 self._not_before = self.clock() + PAUSE_AFTER_TROUBLE_S
         return False
 
     def take(self, arrival: Arrival) -> str | None:
         """Copy a visit's files to work/accepted and note it; its id, or None when there is nothing new to do."""
-        limit = int(self.settings.largest_file_mb * 1_000_000)
-        if arrival.size > limit or len(arrival.paths) > arrivals.MOST_FILES:
-            self._refuse_unread(arrival, limit)
+        if too_large := self.too_large(arrival):
+            self._refuse_unread(arrival, too_large)
             return None
         files = self._read(arrival)
         if files is None:
@@ -193,34 +210,23 @@ class Inbox:
         except FileNotFoundError:  # taken away again
             return None
         except OSError as fault:
-            self._trouble(arrival.name, fault)
+            self.troubles.tell(arrival.name, fault)
         return None
 
-    def _trouble(self, name: str, fault: OSError) -> None:
-        """Tell what the disk or a folder refused, once for as long as it lasts; no file is blamed for it."""
-        refused = fault.strerror or type(fault).__name__  # the text of others may name a file
-        if refused not in self.lasting_trouble():
-            _LOG.error("The disk or a folder refused: %s. It is tried again.", refused)
-        self._troubled_at[refused] = self.clock()
-        why = f"the disk or a folder refused: {fault.strerror or fault}. It is tried again by itself."
-        if (name, why) not in self._said:
-            self._said.add((name, why))
-            self.tell(Event("trouble", name, why, FolderError.exit_code))
-
-    def lasting_trouble(self) -> list[str]:
-        """Give what the disk or a folder refused lately: what is over is not heard of again at the next try."""
-        oldest = self.clock() - 1.5 * max(PAUSE_AFTER_TROUBLE_S, self.settings.scan_seconds)
-        return [refused for refused, at in self._troubled_at.items() if at >= oldest]
-
-    def _refuse_unread(self, arrival: Arrival, limit: int) -> None:
-        """Set a visit back without reading it: too large, or too many files."""
-        self._settling.forget(arrival.place)
-        identity = hashlib.sha256(arrival.signature.encode()).hexdigest()
+    def too_large(self, arrival: Arrival) -> Refusal | None:
+        """Refuse a visit that is not even to be read: too large, or too many files."""
+        limit = int(self.settings.largest_file_mb * 1_000_000)
+        if arrival.size <= limit and len(arrival.paths) <= arrivals.MOST_FILES:
+            return None
         most = f"{limit // 1_000_000} MB and {arrivals.MOST_FILES} files"
         what = f"It is too large to be the exports of one visit: at most {most}."
-        refusal = Refusal(
-            "set_back", UnreadableFileError.exit_code, what, arrival.place, "Drop the exports of one visit only."
-        )
+        to_do = "Drop the exports of one visit only."
+        return Refusal("set_back", UnreadableFileError.exit_code, what, arrival.place, to_do)
+
+    def _refuse_unread(self, arrival: Arrival, refusal: Refusal) -> None:
+        """Set a visit back without reading it."""
+        self._settling.forget(arrival.place)
+        identity = hashlib.sha256(arrival.signature.encode()).hexdigest()
         entry = Entry(identity, arrival.name, "accepted", 0, None, ())
         if self.ledger.accept(entry, (arrival.place, arrival.signature), _now()):
             self._set_back(entry, refusal)
@@ -239,7 +245,7 @@ class Inbox:
             self._try_held_again()
             entries = self.ledger.entries("accepted", "processing", "waiting")
         except OSError as fault:
-            self._trouble("ledger", fault)
+            self.troubles.tell("ledger", fault)
             return False
         for entry in sorted(entries, key=lambda e: (e.attempts, self._troubles[e.id])):
             if stop() or troubles > 1:
@@ -252,7 +258,7 @@ class Inbox:
                 troubles += 1
                 self._troubles[entry.id] += 1
                 self._not_before = self.clock() + PAUSE_AFTER_TROUBLE_S
-                self._trouble(entry.name, fault)
+                self.troubles.tell(entry.name, fault)
                 with suppress(OSError):
                     self.ledger.move(entry.id, "accepted")
         return again
@@ -272,13 +278,13 @@ class Inbox:
         """
         if entry.attempts >= MOST_CRASHES:
             what = f"Working on it stopped the program {entry.attempts} times."
-            self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, _TELL_US))
+            self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, TELL_US))
             return False
         self.ledger.move(entry.id, "processing")
         self.begins(entry.id)
         start = self.clock()
         try:
-            outcome = self._work_out(entry)
+            outcome = self.work_out(entry)
             if isinstance(outcome, Refusal):
                 self._refused(entry, outcome)
             else:
@@ -294,13 +300,14 @@ class Inbox:
             where = fault.trail if isinstance(fault, FaultError) else trail(fault)
             _LOG.error("Visit %s met a fault of ours: %s.", entry.id[:8], where)
             what = "The program met a fault of its own; it is written in work/log.txt."
-            self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, _TELL_US))
+            self._set_back(entry, Refusal("set_back", INTERNAL_EXIT_CODE, what, entry.name, TELL_US))
         return False
 
-    def _work_out(self, entry: Entry) -> Worked | Refusal:
+    def work_out(self, entry: Entry) -> Worked | Refusal:
+        """Have a visit worked out, and nothing else done with it."""
         job = issuing.job_of(
             self.studio, entry, settings=self.settings, logo=self.logo, answers=self._answers.by_layout,
-            today=self.today(),
+            today=self.today(), history=history_text.read(self.ledger.remembered("history")),
         )  # fmt: skip
         return job if isinstance(job, Refusal) else self.workshop.work_out(job)
 
@@ -327,11 +334,28 @@ class Inbox:
             studio.write_version(place, files, version)
             message += f"; version {version}, the one before is kept in {studio.EARLIER}/" if version > 1 else ""
         self.ledger.move(entry.id, "reported", place.name)
-        self._clear_set_back(entry)
+        setting_back.clear(self.studio, entry)
         seconds = {"analyse": analysed - start, "render": rendered - analysed, "write": self.clock() - rendered}
         lacking = " It lacks some characters in the typeface." * worked.lacks_characters
         _LOG.info("Visit %s has its report.%s", entry.id[:8], lacking)  # not which: in order they would spell a name
         self.tell(Event("reported", entry.name, message, 0, place / "report.pdf", seconds))
+        self.file_last(entry.id)
+
+    def file_last(self, identity: str) -> None:
+        """File the shots of the visit worked out last; what fails is made up for by the daily upkeep.
+
+        They stand for those of an archived visit whose file has grown into this one.
+        """
+        try:
+            if entry := self.ledger.entry(identity):
+                former = self.ledger.at_same_place(identity, ARCHIVED)
+                grown = [one.id for one in former if issuing.has_grown_into(self.studio, one, entry)]
+                self.ledger.bulk.supersede(grown)
+            self.archive.file_last(identity)
+        except OSError as fault:
+            self.troubles.tell("archive", fault)
+        except ReportError as fault:
+            _LOG.error("Visit %s is not in the archive yet: %s.", identity[:8], type(fault).__name__)
 
     def _refused(self, entry: Entry, refusal: Refusal) -> None:
         """Hold, set back, or wait a while for a file that looks half-written."""
@@ -346,19 +370,7 @@ class Inbox:
 
     def _set_back(self, entry: Entry, refusal: Refusal) -> None:
         """Put copies of the originals and a note of the same name into set-back/."""
-        name = self._set_back_name(entry)
-        note = notes.note_text(entry, refusal, self.studio.set_back / name)
-        note_path = self.studio.set_back / f"{name}.txt"
-        studio.write_file(note_path, note.encode(), studio.SHARED)  # first: it marks the name as ours
-        copies: dict[str, bytes] = {}
-        for number, (original, path) in enumerate(issuing.originals(self.studio, entry), 1):
-            if path.exists():
-                plain = studio.safe_name(original)
-                copies[plain if plain not in copies else f"{number} {plain}"] = path.read_bytes()
-        if len(entry.originals) == 1 and copies:
-            studio.write_file(self.studio.set_back / name, next(iter(copies.values())), studio.SHARED)
-        elif copies and not (self.studio.set_back / name).exists():
-            studio.write_folder(self.studio.set_back / name, copies)
+        name = setting_back.put(self.studio, entry, refusal)
         state = "held" if refusal.outcome == "held" else "set_back"
         self.ledger.move(entry.id, state, name)
         became = "waits for an answer" if state == "held" else "was set back"
@@ -366,23 +378,8 @@ class Inbox:
         message = " ".join(part for part in (refusal.what, refusal.to_do) if part)
         self.tell(Event(state, entry.name, message, refusal.exit_code, self.studio.set_back / f"{name}.txt"))
 
-    def _clear_set_back(self, entry: Entry) -> None:
-        """Take our own note and copy away once the visit has its report."""
-        name = self._set_back_name(entry)
-        note, copy = self.studio.set_back / f"{name}.txt", self.studio.set_back / name
-        if note.is_file():
-            note.unlink()
-            shutil.rmtree(copy) if copy.is_dir() else copy.unlink(missing_ok=True)
 
-    def _set_back_name(self, entry: Entry) -> str:
-        """Give the name in set-back/: the file's own, unless something of another visit has it."""
-        wanted = studio.safe_name(entry.originals[0][0] if len(entry.originals) == 1 else entry.name)
-        copy, note = self.studio.set_back / wanted, self.studio.set_back / f"{wanted}.txt"
-        ours = note.is_file() and notes.mark(entry) in note.read_text(encoding="utf-8", errors="replace")
-        return wanted if ours or not (copy.exists() or note.exists()) else f"{entry.id[:8]} {wanted}"
-
-
-_TELL_US = "Keep the file and tell whoever looks after this program; the other files go on."
+TELL_US = "Keep the file and tell whoever looks after this program; the other files go on."
 
 
 def _now() -> str:

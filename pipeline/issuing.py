@@ -10,9 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pipeline import manifests, studio, visit_facts
+from pipeline import history_text, manifests, studio, visit_facts
 from pipeline.branding import Logo
 from pipeline.errors import FolderError, UnreadableFileError
+from pipeline.judgements import History
 from pipeline.ledger import ERASED, Entry, Ledger
 from pipeline.records import Given, Refusal, ShotFile
 from pipeline.settings import Settings
@@ -37,7 +38,8 @@ def visit_id(files: Sequence[ShotFile], facts_text: str = "") -> str:
 
 
 def job_of(
-    where: Studio, entry: Entry, *, settings: Settings, logo: Logo | None, answers: Mapping[str, Given], today: dt.date
+    where: Studio, entry: Entry, *, settings: Settings, logo: Logo | None, answers: Mapping[str, Given], today: dt.date,
+    history: History | None,
 ) -> Job | Refusal:  # fmt: skip
     """Put together what a visit's report depends on."""
     kept = originals(where, entry)
@@ -45,7 +47,7 @@ def job_of(
         what = "The copy kept in work/accepted is gone."
         return Refusal("set_back", UnreadableFileError.exit_code, what, entry.name, "Drop the file again.")
     paths = tuple((name, str(path.absolute())) for name, path in kept)  # the child may stand in another folder
-    return Job(entry.name, entry.id, paths, settings, today, answers, logo)
+    return Job(entry.name, entry.id, paths, settings, today, answers, logo, history)
 
 
 # --- place and version ------------------------------------------------------------------------------------------------
@@ -58,6 +60,7 @@ class Issued:
     version: int
     day: dt.date | None  # on which this version was made; None for the first one
     shots: frozenset[str]
+    history: History | None  # of the studio, as it was known to this report
 
 
 def issued(place: Path) -> Issued | None:
@@ -67,9 +70,8 @@ def issued(place: Path) -> Issued | None:
         visit, shots = document["visit"], document["shots"]
         day = dt.date.fromisoformat(visit["version_date"]) if visit.get("version_date") else None
         as_said = frozenset(shot_mark(shot["file"], shot["line"], shot["measured"]) for shot in shots)
-        return Issued(
-            str(visit["id"]), dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1)), day, as_said
-        )
+        date, number = dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1))
+        return Issued(str(visit["id"]), date, number, day, as_said, history_text.believed(visit.get("history")))
     except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError):
         return None
 
@@ -146,8 +148,9 @@ def again(  # noqa: PLR0913 - what a report depends on, each named
 ) -> Again | Refusal:  # fmt: skip
     """Issue the report of a folder again, from the kept originals; facts are those of a corrected visit.toml.
 
-    The day of a visit that names none stays what it was. Corrected facts are noted before the version is written: a
-    kill in between leaves the old version, and the next try takes the new facts.
+    The day of a visit that names none stays what it was, and so does what the studio had learned by then. Corrected
+    facts are noted before the version is written: a kill in between leaves the old version, and the next try takes the
+    new facts.
     """
     known = issued(place)
     entry = ledger.entry(known.visit_id) if known else None
@@ -156,7 +159,9 @@ def again(  # noqa: PLR0913 - what a report depends on, each named
         msg = f"{place}: {what}, so it cannot be made again from what is kept. Drop the visit's files again."
         raise FolderError(msg)
     with_facts = entry if facts is None else _with_facts(where, entry, facts)
-    job = job_of(where, with_facts, settings=settings, logo=logo, answers=answers, today=known.date)
+    job = job_of(
+        where, with_facts, settings=settings, logo=logo, answers=answers, today=known.date, history=known.history
+    )
     worked = job if isinstance(job, Refusal) else workshop.work_out(job)
     if isinstance(worked, Refusal):
         return worked
@@ -187,8 +192,24 @@ def _with_facts(where: Studio, entry: Entry, facts: bytes) -> Entry:
 
 def keep(where: Studio, file: ShotFile) -> tuple[str, str]:
     """Store an original under its content's hash; gives its name and that of the copy."""
-    stored = hashlib.sha256(file.content).hexdigest() + Path(file.name).suffix.lower()
+    stored = stored_as(file)
     path = where.accepted / stored
     if not path.exists():
         studio.write_file(path, file.content)
     return file.name, stored
+
+
+def stored_as(file: ShotFile) -> str:
+    """Name the copy of an original in work/accepted."""
+    return hashlib.sha256(file.content).hexdigest() + Path(file.name).suffix.lower()
+
+
+def has_grown_into(where: Studio, former: Entry, later: Entry) -> bool:
+    """Tell whether half of a visit's lines are in a later one, so that it is the same visit with more in it."""
+    lines, more = _lines(where, former), _lines(where, later)
+    return bool(lines) and 2 * len(lines & more) >= len(lines)
+
+
+def _lines(where: Studio, entry: Entry) -> set[bytes]:
+    paths = [path for name, path in originals(where, entry) if name.lower() != visit_facts.FILE_NAME and path.exists()]
+    return {line for path in paths for line in path.read_bytes().splitlines() if line.strip()}

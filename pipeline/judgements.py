@@ -16,6 +16,35 @@ class BetweenClubs:
 
 
 @dataclass(frozen=True, slots=True)
+class TypicalSpread:
+    """How a customer's shots with one club spread: standard deviation [m], and the freedoms that has in a visit."""
+
+    spread_m: float
+    freedom: float
+
+
+@dataclass(frozen=True, slots=True)
+class KindHistory:
+    """What a studio has learned of one kind of club (driver, wood, hybrid, iron, wedge), from so many customers."""
+
+    kind: str
+    customers: int
+    between: BetweenClubs
+    shots: TypicalSpread
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What a studio has learned, kind by kind; a kind of which too little is known is missing."""
+
+    kinds: tuple[KindHistory, ...]
+
+    def of(self, kind: str | None) -> KindHistory | None:
+        """Give what is known of a kind of club."""
+        return next((one for one in self.kinds if one.kind == kind), None)
+
+
+@dataclass(frozen=True, slots=True)
 class Expectation:
     """What to expect of a build over the own club: the measured gain, the gain shrunk, and where it lies at 95 % [m].
 
@@ -182,15 +211,47 @@ class Bag:
 class Judged:
     """Everything said of a visit beyond averages and comparisons.
 
-    prior: how much builds were believed to differ before this visit. parted: sets in which mean and middle of the carry
-    part. exchange and bag: None where the visit gives none.
+    prior: how much builds were believed to differ before this visit; history_customers: from so many of the studio's
+    customers, 0 where it is our judgement. parted: sets in which mean and middle of the carry part. exchange and bag:
+    None where the visit gives none.
     """
 
     expectations: tuple[Expectation, ...] = ()
     prior: BetweenClubs | None = None
+    history_customers: int = 0
     orders: tuple[OrderEffect, ...] = ()
     accuracies: tuple[Accuracy, ...] = ()
     spreads: tuple[SpreadComparison, ...] = ()
     exchange: Exchange | None = None
     bag: Bag | None = None
     parted: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceCheck:
+    """One file's reported over modelled carry: median, robust spread, and whether it is too far off."""
+
+    file: str
+    shots: int
+    centre: float
+    spread: float
+    far_off: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AtHome:
+    """How far a set's counted balls would go, on average, in the air of the home course [m]."""
+
+    set_index: int
+    carry_m: float
+    total_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HomeCourse:
+    """The customer's home course: its air, the air's density over that of the reference air, and the sets there."""
+
+    altitude_m: float
+    temperature_c: float
+    density_ratio: float
+    sets: tuple[AtHome, ...]

@@ -1,5 +1,6 @@
 """The sentences of the report's later pages: method, home course, accuracy, cautions."""
 
+from pipeline.judgements import BetweenClubs
 from pipeline.records import SetResult
 from pipeline.wording import Page
 
@@ -30,12 +31,20 @@ def how(page: Page) -> list[str]:
     if any(effect.adjusted for effect in page.fitting.judged.orders):
         lines.append(say("how.order"))
     if page.fitting.judged.prior:
-        lines.append(say("how.expect", prior=page.shown.distance(page.fitting.judged.prior.spread_m)))
+        lines.append(_expected(page, page.fitting.judged.prior))
     if any(r.n_mishit for r in page.fitting.sets) and "carry_m" in sources:
         items = [f"{r.set.letter} {page.shown.full(r.averages['carry_m'].all_valid_mean, 'carry_m')}" for r in
                  page.fitting.sets if "carry_m" in r.averages]  # fmt: skip
         lines.append(say("how.all_valid", list=page.words.listed(items)))
     return [*lines, say("how.model")]
+
+
+def _expected(page: Page, prior: BetweenClubs) -> str:
+    """Say how what is to be expected was found: by our judgement, or by what the studio's customers told."""
+    spread, customers = page.shown.distance(prior.spread_m, 1), page.fitting.judged.history_customers
+    if prior.source == "history":
+        return page.words.say("how.expect_history", prior=spread, customers=customers)
+    return page.words.say("how.expect", prior=page.shown.distance(prior.spread_m))
 
 
 def counted_sentence(page: Page) -> str:

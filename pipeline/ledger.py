@@ -10,9 +10,14 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from pipeline import database
 from pipeline.database import Shared
+from pipeline.ledger_archive import ArchiveNotes
+from pipeline.ledger_bulk import BulkNotes
 from pipeline.ledger_tables import ORIGINALS, REMEMBERED, SENDINGS, SIGHTINGS, VISITS, opened
 
-FINISHED_WITHOUT_REPORT = ("superseded", "held", "set_back")  # dropped again, such a visit is tried again
+# taken by `process --backlog`: its shots are in the archive, or could not be read; nothing else is done with it
+ARCHIVED, NOT_ARCHIVED = "archived", "not_archived"
+# dropped again, or named, such a visit is tried again
+FINISHED_WITHOUT_REPORT = ("superseded", "held", "set_back", ARCHIVED, NOT_ARCHIVED)
 ERASED = ("forgetting", "forgotten")  # on request, or because it was old: only the hash of its content stays
 _NAMELESS = ""  # the place of a file that holds erased content: its signature is known, its name is not
 _ASKED_AT_ONCE = 400  # files in one question
@@ -60,6 +65,8 @@ class Ledger:
     def __init__(self, where: Path | Shared, *, may_change_tables: bool = True) -> None:
         self._studio = database.key(where)
         self._engine = opened(where, may_change_tables=may_change_tables)
+        self.archive = ArchiveNotes(self._engine, self._studio)
+        self.bulk = BulkNotes(self._engine, self._studio, self.archive)
 
     def close(self) -> None:
         """Let go of the file or the server."""
@@ -163,6 +170,7 @@ class Ledger:
         """Note other originals for a visit: those with which it is worked out from now on."""
         with self._writing() as connection:
             self._note_originals(connection, entry)
+            self.archive.leave_out(connection, (entry.id,))
 
     def changed(self, key: str, value: str) -> bool:
         """Remember a value; tells whether it differs from the one remembered before."""
@@ -197,12 +205,12 @@ class Ledger:
             rows = connection.execute(query.group_by(VISITS.c.state)).all()
         return {state: (count, oldest) for state, count, oldest in rows}
 
-    def at_same_place(self, identity: str) -> list[Entry]:
-        """List the reported visits that came from the same place in the drop folder as this one, the newest first."""
+    def at_same_place(self, identity: str, state: str = "reported") -> list[Entry]:
+        """List the visits in a state that came from the same place in the drop folder as this one, the newest first."""
         of_studio = self._mine(SIGHTINGS)
         places = sa.select(SIGHTINGS.c.place).where(of_studio, SIGHTINGS.c.visit == identity)
         there = sa.select(SIGHTINGS.c.visit).where(of_studio, SIGHTINGS.c.place.in_(places))
-        which = VISITS.c.id.in_(there) & (VISITS.c.id != identity) & (VISITS.c.state == "reported")
+        which = VISITS.c.id.in_(there) & (VISITS.c.id != identity) & (VISITS.c.state == state)
         return self._entries(which, (VISITS.c.received.desc(), VISITS.c.id))
 
     def _entries(self, which: sa.ColumnElement[bool], order: Sequence[sa.ColumnElement[str]]) -> list[Entry]:

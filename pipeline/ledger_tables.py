@@ -11,7 +11,7 @@ from pipeline import database
 from pipeline.errors import FolderError
 from pipeline.resources import table
 
-VERSION = 2
+VERSION = 3
 _UNKNOWN, _EMPTY, _UNVERSIONED = -1, 0, 1
 _text = sa.String().with_variant(sa.String(collation="C"), "postgresql")  # sorted alike by both, whatever the language
 
@@ -22,7 +22,8 @@ VISITS = sa.Table(
     sa.Column("studio", _text, primary_key=True),
     sa.Column("id", _text, primary_key=True),
     sa.Column("name", _text, nullable=False),
-    # accepted | processing | waiting | superseded | reported | held | set_back | forgetting | forgotten
+    # accepted | processing | waiting | superseded | reported | held | set_back | archived | not_archived | forgetting
+    # | forgotten
     sa.Column("state", _text, nullable=False),
     sa.Column("attempts", sa.Integer, nullable=False),
     sa.Column("received", _text, nullable=False),
@@ -59,6 +60,14 @@ SENDINGS = sa.Table(  # no address: the letter in outbox/ has it, and doubles ar
     sa.Column("number", sa.Integer, primary_key=True),  # 1, and one more for every time it was sent on purpose again
     sa.Column("state", _text, nullable=False),  # sending | sent | unknown
     sa.Column("at", _text, nullable=False),
+)  # fmt: skip
+
+ARCHIVED = sa.Table(  # which file of the archive has a visit's rows; where gone is 1 they count no more
+    "archived", _tables,
+    sa.Column("studio", _text, primary_key=True),
+    sa.Column("visit", _text, primary_key=True),
+    sa.Column("path", _text, primary_key=True),
+    sa.Column("gone", sa.Integer, nullable=False),
 )  # fmt: skip
 
 

@@ -1,18 +1,21 @@
 """What the ledger must not lose, kept beside it: a small file a visit in work/visits, written before the ledger's note.
 
+Its state is in it only where no report is to be made, since all else shows in outbox/ and set-back/.
 Who erases a visit writes its manifest anew as soon as the ledger has no words of it left. Then the manifest says by the
 hash of the content alone that it is forgotten, and a ledger that is lost later does not take it up again.
 """
 
 import json
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 
 from pipeline import studio
-from pipeline.ledger import ERASED, FINISHED_WITHOUT_REPORT, Entry, Kept, Ledger
+from pipeline.ledger import ARCHIVED, ERASED, FINISHED_WITHOUT_REPORT, NOT_ARCHIVED, Entry, Kept, Ledger
 from pipeline.studio import Studio
 
 _VERSION = 1
+WITHOUT_REPORT = (ARCHIVED, NOT_ARCHIVED)  # states a ledger made anew must know of: no report is to be made
 _ID = re.compile(r"[0-9a-f]{64}")
 _STORED = re.compile(r"[0-9a-f]{64}[^/\\]*")  # a name in work/accepted, and never a way out of there
 
@@ -42,6 +45,15 @@ def keep(where: Studio, ledger: Ledger, entry: Entry) -> None:
 
 def write(where: Studio, kept: Kept) -> None:
     """Write a visit's manifest, whole."""
+    studio.write_file(where.visits / f"{kept.entry.id}.json", _text(kept))
+
+
+def write_all(where: Studio, many: Iterable[Kept]) -> None:
+    """Write the manifests of many visits; see `studio.write_files`."""
+    studio.write_files(where.visits, {f"{kept.entry.id}.json": (_text(kept), None) for kept in many})
+
+
+def _text(kept: Kept) -> bytes:
     document = {
         "manifest": _VERSION,
         "visit": kept.entry.id,
@@ -52,8 +64,9 @@ def write(where: Studio, kept: Kept) -> None:
         "sightings": [{"place": place, "signature": signature} for place, signature in kept.sightings],
         "supersedes": list(kept.supersedes),
     }
-    text = json.dumps(document, ensure_ascii=False, indent=1) + "\n"
-    studio.write_file(where.visits / f"{kept.entry.id}.json", text.encode())
+    if kept.entry.state in WITHOUT_REPORT:
+        document["state"] = kept.entry.state
+    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
 
 
 def listed(where: Studio) -> set[str]:
@@ -62,12 +75,16 @@ def listed(where: Studio) -> set[str]:
 
 
 def read(where: Studio, identity: str) -> Kept | None:
-    """Read a manifest, as of a visit that has just been accepted or is forgotten; None when it is damaged."""
+    """Read a manifest, as of a visit that has just been accepted, was only to be archived, or is forgotten.
+
+    None when it is damaged.
+    """
     try:
         document = json.loads((where.visits / f"{identity}.json").read_bytes())
         originals = tuple((str(o["name"]), str(o["stored"])) for o in document["originals"])
         sightings = tuple((str(s["place"]), str(s["signature"])) for s in document["sightings"])
-        state = "forgotten" if document["forgotten"] is True else "accepted"
+        said = document.get("state")  # older ones do not have it
+        state = "forgotten" if document["forgotten"] is True else said if said in WITHOUT_REPORT else "accepted"
         entry = Entry(identity, str(document["name"]), state, 0, None, originals)
         supersedes = tuple(str(other) for other in document["supersedes"])
         sound = document["manifest"] == _VERSION and all(_STORED.fullmatch(stored) for _, stored in originals)

@@ -10,17 +10,19 @@ from pipeline.judgements import BagClub, Gap
 from pipeline.lever_records import Gain, LeverStory
 from pipeline.records import Ellipse, SetResult
 from pipeline.room_records import LaunchWindow
-from pipeline.shown import NBSP
+from pipeline.shown import NBSP, Shown
 from pipeline.wording import Page
 
 _OVERLAID = 2  # more outlines than this in one picture cover each other
 
 
-def _chart_words(page: Page) -> chart_parts.Words:
-    long = {name: page.words.get(f"units.{page.shown.system}.{name}") for name in ("length_long", "height_long")}
+def chart_words(shown: Shown) -> chart_parts.Words:
+    """Give the words that stand in pictures, in the studio's units."""
+    words = shown.words
+    long = {name: words.get(f"units.{shown.system}.{name}") for name in ("length_long", "height_long")}
     texts = [field.name for field in fields(chart_parts.Words) if field.name not in ("number", "signed")]
-    said = {name: page.words.say(f"picture.{name}", **long) for name in texts}
-    return chart_parts.Words(page.words.number, page.words.signed, **said)
+    said = {name: words.say(f"picture.{name}", **long) for name in texts}
+    return chart_parts.Words(words.number, words.signed, **said)
 
 
 def _length(page: Page, *values: float) -> tuple[float, ...]:
@@ -79,9 +81,9 @@ def _landing(page: Page) -> tuple[str, bool] | None:
         return None
     title = _spoken(page, "headings.where", spoken)
     if len(sets) <= _OVERLAID:
-        return ball_charts.landing_plan(sets, _chart_words(page), title), False
+        return ball_charts.landing_plan(sets, chart_words(page.shown), title), False
     one_kind = len({r.set.build.category for r in page.fitting.sets}) == 1
-    return ball_charts.landing_panels(sets, _chart_words(page), title, same_ground=one_kind), True
+    return ball_charts.landing_panels(sets, chart_words(page.shown), title, same_ground=one_kind), True
 
 
 def _every_shot(page: Page) -> str | None:
@@ -98,7 +100,7 @@ def _every_shot(page: Page) -> str | None:
             spoken.append(_said(page, letter, name, amounts))
     if not rows:
         return None
-    return ball_charts.every_shot(rows, _chart_words(page), _spoken(page, "headings.count", spoken))
+    return ball_charts.every_shot(rows, chart_words(page.shown), _spoken(page, "headings.count", spoken))
 
 
 # --- how sure -----------------------------------------------------------------------------------------------------
@@ -121,7 +123,7 @@ def _differences(page: Page) -> str | None:
     if not rows:
         return None
     spoken = [_said(page, r.letter, r.label, r.text_middle, r.text_range) for r in rows]
-    return charts.differences(rows, _chart_words(page), _spoken(page, "headings.which", spoken))
+    return charts.differences(rows, chart_words(page.shown), _spoken(page, "headings.which", spoken))
 
 
 def _levers(page: Page) -> str | None:
@@ -137,7 +139,7 @@ def _levers(page: Page) -> str | None:
         text = _gain(page, middle)
         rows.append(charts.LeverRow(page.words.get("lever.measured"), middle, None, True, text, ""))
     spoken = [_told(page, r.label, r.text_middle, r.text_range) for r in rows]
-    return charts.levers(rows, told.build, _chart_words(page), _spoken(page, "headings.levers", spoken))
+    return charts.levers(rows, told.build, chart_words(page.shown), _spoken(page, "headings.levers", spoken))
 
 
 def _lever_row(page: Page, told: LeverStory, gain: Gain, *, is_sum: bool) -> charts.LeverRow:
@@ -157,7 +159,7 @@ def _bag(page: Page) -> str | None:
     for row in rows:
         figures = row.text_middle, row.text_range, *([row.step.text] if row.step else [])
         spoken.append(_said(page, row.letter, row.label, *figures))
-    return charts.bag(rows, _chart_words(page), _spoken(page, "headings.bag", spoken))
+    return charts.bag(rows, chart_words(page.shown), _spoken(page, "headings.bag", spoken))
 
 
 def _club_row(page: Page, club: BagClub, gap: Gap | None) -> charts.ClubRow:
@@ -188,7 +190,7 @@ def _flights(page: Page) -> str | None:
     if not curves:
         return None
     heights = page.shown.stored_step("length") / page.shown.stored_step("height")
-    return flight_charts.flights(curves, _chart_words(page), _spoken(page, "headings.fly", spoken), heights)
+    return flight_charts.flights(curves, chart_words(page.shown), _spoken(page, "headings.fly", spoken), heights)
 
 
 def _window(page: Page) -> str | None:
@@ -200,7 +202,7 @@ def _window(page: Page) -> str | None:
         return None
     place = _launch_place(page, page.fitting.sets[found.set_index])
     spoken = [_told(page, *said) for said in (*(box.said for box in boxes), *([place.said] if place else []))]
-    return flight_charts.launch_window(boxes, place, _chart_words(page), _spoken(page, "headings.window", spoken))
+    return flight_charts.launch_window(boxes, place, chart_words(page.shown), _spoken(page, "headings.window", spoken))
 
 
 def _box(page: Page, key: str, window: LaunchWindow) -> flight_charts.LaunchBox:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline import issuing, manifests
-from pipeline.ledger import Entry, Kept, Ledger
+from pipeline.ledger import NOT_ARCHIVED, Entry, Kept, Ledger
 from pipeline.records import ShotFile
 from pipeline.studio import EARLIER, Studio
 
@@ -109,13 +109,18 @@ def _superseded(found: list[Kept]) -> list[Kept]:
 
 
 def _with_outcome(kept: Kept, left: _Left) -> Kept:
-    """Give a visit the state and place that its report or its note shows; else it is still to be worked on."""
-    if kept.entry.state != "accepted":
+    """Give a visit the state and place that its report or its note shows.
+
+    Else it is still to be worked on, unless it was only to be archived.
+    """
+    if kept.entry.state not in ("accepted", *manifests.WITHOUT_REPORT):
         return kept
     report, note = left.reports.get(kept.entry.id), left.notes.get(kept.entry.id[:8])
     if report:
         return replace(kept, entry=replace(kept.entry, state="reported", place=report.place))
-    if note:
+    if note and kept.entry.state == NOT_ARCHIVED:
+        return replace(kept, entry=replace(kept.entry, place=note[1]))
+    if note and kept.entry.state == "accepted":
         return replace(kept, entry=replace(kept.entry, state=note[0], place=note[1]))
     return kept
 

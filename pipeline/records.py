@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pipeline.judgements import Judged
+from pipeline.judgements import DeviceCheck, History, HomeCourse, Judged
 from pipeline.lever_records import VisitLevers
 from pipeline.room_records import Outlook
 
@@ -153,6 +153,7 @@ class VisitFacts:
     hand: str | None = None
     own_club: str | None = None
     notes: str | None = None
+    bay: str | None = None
     home_altitude_m: float | None = None
     home_temperature_c: float | None = None
     builds: tuple[Build, ...] = ()
@@ -190,6 +191,40 @@ class Fate:
     figures: dict[str, float] = field(default_factory=dict)
     words: str = ""  # staff's reason when they overruled
     by: str = "rule"  # rule | statistics | staff
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """A visit read, flown and decided shot by shot: what all figures of its report, and the archive, are taken from.
+
+    frame: all shots with measured, model_ and used_ columns; fates: one a row; sources: of the used quantities.
+    """
+
+    date: "dt.date"
+    facts: VisitFacts
+    files: tuple[FileReading, ...]
+    sets: tuple[ShotSet, ...]
+    own_club_from: str
+    frame: "pl.DataFrame"
+    fates: tuple[Fate, ...]
+    sources: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class DecidedTogether:
+    """Many visits read, flown and decided at once, each as if alone: see Decided.
+
+    frame has the shots of all, with the number of their `visit`; fates are one a row, all else one a visit.
+    """
+
+    dates: "tuple[dt.date, ...]"
+    facts: tuple[VisitFacts, ...]
+    files: tuple[tuple[FileReading, ...], ...]
+    sets: tuple[tuple[ShotSet, ...], ...]
+    own_club_from: tuple[str, ...]
+    frame: "pl.DataFrame"
+    fates: tuple[Fate, ...]
+    sources: tuple[dict[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,36 +324,6 @@ class ShotResult:
 
 
 @dataclass(frozen=True, slots=True)
-class DeviceCheck:
-    """One file's reported over modelled carry: median, robust spread, and whether it is too far off."""
-
-    file: str
-    shots: int
-    centre: float
-    spread: float
-    far_off: bool
-
-
-@dataclass(frozen=True, slots=True)
-class AtHome:
-    """How far a set's counted balls would go, on average, in the air of the home course [m]."""
-
-    set_index: int
-    carry_m: float
-    total_m: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class HomeCourse:
-    """The customer's home course: its air, the air's density over that of the reference air, and the sets there."""
-
-    altitude_m: float
-    temperature_c: float
-    density_ratio: float
-    sets: tuple[AtHome, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class AirUsed:
     """The air all distances are for; device_… the air the device states its own distances for, if that is another."""
 
@@ -357,6 +362,8 @@ class Fitting:
     outlooks: tuple[Outlook, ...] = ()
     version: int = 1  # of its report
     version_date: "dt.date | None" = None  # the day that version was made; the first one needs none
+    decided: Decided | None = field(default=None, compare=False, repr=False)
+    history: History | None = None  # of the studio, when the visit was first worked out; None before there was one
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,7 +87,7 @@ def _levers(page: Page) -> dict[str, Any]:
 
 
 @cache
-def _environment() -> jinja2.Environment:
+def environment() -> jinja2.Environment:
     """Give the template engine: everything is escaped, an unknown name is an error."""
     loader = jinja2.FileSystemLoader(folder("report_templates"))
     return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
@@ -95,5 +95,5 @@ def _environment() -> jinja2.Environment:
 
 def render(fitting: Fitting, settings: Settings, logo: Logo | None = None) -> str:
     """Write the report's HTML; the logo travels inside it."""
-    template = _environment().get_template("report.html.j2")
+    template = environment().get_template("report.html.j2")
     return template.render(_context(wording.page_of(fitting, settings)), logo=logo)

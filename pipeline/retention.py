@@ -4,8 +4,8 @@ import datetime as dt
 from collections.abc import Sequence
 
 from pipeline import forgetting, visit_words
-from pipeline.ledger import Ledger
-from pipeline.studio import Studio
+from pipeline.archive import Archive
+from pipeline.ledger import FINISHED_WITHOUT_REPORT
 from pipeline.traces import Words
 from pipeline.visit_words import Visit
 
@@ -15,21 +15,22 @@ _EARLIEST_YEAR = 2020
 _CLOCK = "days seen"  # in the ledger: the first and the last of the days that followed each other
 _AT_A_TIME = 100
 _NOT_SEARCHED = Words((), ())  # whose words are searched for is asked for by name
-_MAY_BE_ERASED = ("reported", "held", "set_back", "superseded")  # nothing that is still to be worked on
+_MAY_BE_ERASED = ("reported", *FINISHED_WITHOUT_REPORT)  # nothing that is still to be worked on
 
 
-def erase_old(where: Studio, ledger: Ledger, keep_days: int, today: dt.date) -> str:
+def erase_old(archive: Archive, keep_days: int, today: dt.date) -> str:
     """End what a killed program began to erase, then erase what is older than keep_days (0: nothing is).
 
     Gives a sentence for staff, empty when nothing was erased. The studio must be locked.
     """
-    n_erased = forgetting.finish(where, ledger, today)
+    where, ledger = archive.studio, archive.ledger
+    n_erased = forgetting.finish(archive, today)
     if keep_days:
         visits = visit_words.visits(where, ledger)
         seen, believed = clock(ledger.remembered(_CLOCK), [_day(visit.kept.received) for visit in visits], today)
         ledger.changed(_CLOCK, seen)
         if believed:
-            n_erased += _erase_older(where, ledger, visits, today - dt.timedelta(days=keep_days), today)
+            n_erased += _erase_older(archive, visits, today - dt.timedelta(days=keep_days), today)
     if not n_erased:
         return ""
     rule = f"Visits are kept for {keep_days} days (keep_days in studio.toml): " if keep_days else ""
@@ -37,13 +38,13 @@ def erase_old(where: Studio, ledger: Ledger, keep_days: int, today: dt.date) -> 
     return f"{said[0].upper()}{said[1:]} What still lies in inbox/ or done/ is yours to delete."
 
 
-def _erase_older(where: Studio, ledger: Ledger, visits: Sequence[Visit], limit: dt.date, today: dt.date) -> int:
+def _erase_older(archive: Archive, visits: Sequence[Visit], limit: dt.date, today: dt.date) -> int:
     """Erase what is older than a day, some visits at a time; gives the number of visits."""
-    chosen = old(visits, limit)
+    where, chosen = archive.studio, old(visits, limit)
     left = {visit.kept.entry.id: visit for visit in visits}
     for first in range(0, len(chosen), _AT_A_TIME):
         part = chosen[first : first + _AT_A_TIME]
-        forgetting.erase(where, ledger, forgetting.plan(where, list(left.values()), part, _NOT_SEARCHED), today)
+        forgetting.erase(archive, forgetting.plan(where, list(left.values()), part, _NOT_SEARCHED), today)
         for visit in part:
             del left[visit.kept.entry.id]
     for path in forgetting.unused(where, forgetting.used(left.values())):

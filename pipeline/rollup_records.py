@@ -1,6 +1,9 @@
 """What the manager is told of club models over all customers, and of a bay's device: frozen records, no behaviour."""
 
 from dataclasses import dataclass
+from pathlib import Path
+
+GROUP_SEPARATOR = "\x1f"  # in a category between the clubs' job and what else divides them; no text of shots holds it
 
 
 # --- club models --------------------------------------------------------------------------------------------------
@@ -8,9 +11,10 @@ from dataclasses import dataclass
 class RollUpRules:
     """How much must be known before anything is said; all our own judgement.
 
-    fewest_customers: a model, a band's model and a loft or shaft are shown from so many on. early_customers and
-    early_shots: below either, a row is marked as early. rank_customers and rank_half_width: a model is ranked with so
-    many and an interval no wider. worth: smallest difference that matters. widths are in the quantity's unit, the
+    fewest_customers: a model, a band's model and a loft or shaft are shown from so many on, at least 2: a label may
+    hold a person's name, so what only one customer hit is never named. early_customers and early_shots:
+    below either, a row is marked as early. rank_customers and rank_half_width: a model is ranked with so many and an
+    interval no wider. worth: smallest difference that matters. widths are in the quantity's unit, the
     defaults are for carry [m]. old_before: a model last hit before that period is marked; None marks none.
     """
 
@@ -60,6 +64,8 @@ class OwnGains:
 @dataclass(frozen=True, slots=True)
 class Part:
     """One loft or shaft of a model; "" is not stated, `thin` the thin ones together (value: how many kinds of it).
+
+    One that is thin alone keeps its value, unless a single customer hit it.
 
     reason: shown | few_customers (gains is None). gains is None too where too few hit their own club beside it.
     """
@@ -116,13 +122,18 @@ class ModelRow:
 
 @dataclass(frozen=True, slots=True)
 class Withheld:
-    """A model nothing is said of, and why: few_customers | only_own_clubs | not_connected (nothing to compare with)."""
+    """A model nothing is said of, and why: few_customers | only_own_clubs | not_connected (nothing to compare with).
+
+    Models that a single customer hit are not named (a label may hold a person's name): they stand together, model "",
+    `models` of them.
+    """
 
     model: str
     reason: str
     customers: int
     compared: int
     shots: int
+    models: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +150,11 @@ class SpeedBand:
 
 @dataclass(frozen=True, slots=True)
 class CategoryRollUp:
-    """The models of one category.
+    """The models of one category: the clubs' job, or job and what else divides them, GROUP_SEPARATOR between.
 
-    components: models linked through customers who hit both; nothing is compared across them; the largest first.
+    components: models linked through customers who hit both; nothing is compared across them; the largest first; models
+    that a single customer hit are not named. unnamed_shots: with clubs of which nobody said the model, beside own ones;
+    these count nowhere.
     shot_sd, model_sd and fit_sd: spread of a customer's shots, of the models' effects, and of what a model does for
     one customer and not for another (the quantity's unit).
     """
@@ -156,6 +169,7 @@ class CategoryRollUp:
     shot_sd: float
     model_sd: float
     fit_sd: float
+    unnamed_shots: int = 0
     method: str = "customers_fixed_models_pooled"
 
 
@@ -211,3 +225,59 @@ class DriftWatch:
     false_alarm_in_100: float
     alarm: DriftAlarm | None
     method: str = "clipped_cusum"
+
+
+# --- the archive --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class ArchiveManifest:
+    """The archive's files that count, and the keys of visits whose rows in them count no more."""
+
+    paths: tuple[Path, ...]
+    gone: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BayWatch:
+    """The watch over one quantity of one bay, by the clubs of one job."""
+
+    studio: str
+    bay: str
+    job: str
+    watch: DriftWatch
+
+
+# --- all that is told ---------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class CarrySpread:
+    """Carry of a model's counted shots as hit in testing: how many, and their 10, 50 and 90 % points."""
+
+    n: int
+    p10_m: float
+    p50_m: float
+    p90_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class ModelsFound:
+    """Everything the manager's page says: the roll-up, carries by (category, model), the watches, and what was asked.
+
+    unknown: categories that were hit and of which nothing can be said. customers and shots: of all categories.
+    first_month and last_month: of what was hit ("2026-11"), "" where nothing was. since, until and kind: as asked for,
+    "" where not. by: what divides the categories beside the clubs' job (loft, shaft, month, studio). studio: the key of
+    the studio that asks, whose name is known.
+    """
+
+    categories: tuple[CategoryRollUp, ...]
+    unknown: tuple[str, ...]
+    carries: dict[tuple[str, str], CarrySpread]
+    watches: tuple[BayWatch, ...]
+    rules: RollUpRules
+    customers: int
+    shots: int
+    first_month: str
+    last_month: str
+    since: str = ""
+    until: str = ""
+    kind: str = ""
+    by: tuple[str, ...] = ()
+    studio: str = ""

@@ -2,33 +2,35 @@
 
 import datetime as dt
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import accumulate, chain
 
 import polars as pl
 
 from pipeline import findings, profiles
 from pipeline.analysis import ball_flight, judging, other_air, results, sets
-from pipeline.analysis.attribution import levers
+from pipeline.analysis.attribution import asking_levers
 from pipeline.analysis.ball_flight import FlightModel, model_of
 from pipeline.analysis.cautions import cautions
 from pipeline.analysis.device_check import device_checks
-from pipeline.analysis.fates import fates
-from pipeline.analysis.outlook import outlooks_of
+from pipeline.analysis.distances import distances, finished, side_by_side
+from pipeline.analysis.fates import found_fates, overruled
+from pipeline.analysis.outlook import asking_outlooks
 from pipeline.errors import MappingError, TooFewShotsError, UnreadableFileError
+from pipeline.judgements import DeviceCheck, History, HomeCourse
 from pipeline.physics.atmosphere import Air, air_at
-from pipeline.reading import read_shot_file
+from pipeline.reading import read_shot_file, read_shot_files
 from pipeline.records import (
     AirUsed,
-    DeviceCheck,
+    Decided,
+    DecidedTogether,
     Fate,
     FileReading,
     Fitting,
     Given,
-    HomeCourse,
     Refusal,
     ShotFile,
-    Visit,
     VisitFacts,
 )
 from pipeline.settings import Settings
@@ -37,7 +39,7 @@ from pipeline.staff_words import ask, explain
 MOST_SHOTS = 2_000  # of a visit; a day's fitting of a whole bag has some hundreds
 
 
-def _refusal(readings: Sequence[FileReading]) -> Refusal | None:
+def refusal(readings: Sequence[FileReading]) -> Refusal | None:
     """Say why a visit cannot be used, if it cannot: the first file at fault speaks for it."""
     for reading in readings:
         if reading.fault is not None:
@@ -62,9 +64,8 @@ def _date(readings: Sequence[FileReading], facts: VisitFacts, today: dt.date) ->
     """Date of the visit: visit.toml, else the first date in the files, else today."""
     if facts.date:
         return facts.date
-    times = sorted(t for r in readings if "time" in r.shots.columns for t in r.shots["time"].drop_nulls().to_list())
-    written = [text for r in readings for key, text in r.meta.items() if key.lower() in ("date", "datum", "fecha")]
-    for text in [*times, *written]:
+    written = (text for r in readings for key, text in r.meta.items() if key.lower() in ("date", "datum", "fecha"))
+    for text in chain(_times(readings), written):
         found = re.match(r"\d{4}-\d\d-\d\d", text)
         if found:
             try:
@@ -72,6 +73,13 @@ def _date(readings: Sequence[FileReading], facts: VisitFacts, today: dt.date) ->
             except ValueError:  # the 31st of February
                 continue
     return today
+
+
+def _times(readings: Sequence[FileReading]) -> Iterator[str]:
+    """Give the times in the files, the first one first; the others are only put in order when they are asked for."""
+    clocks = [reading.shots["time"].drop_nulls() for reading in readings if "time" in reading.shots.columns]
+    yield from sorted(str(clock.min()) for clock in clocks if len(clock))[:1]
+    yield from sorted(time for clock in clocks for time in clock)
 
 
 def _air(settings: Settings, altitude_m: float, temperature_c: float) -> Air:
@@ -101,14 +109,19 @@ def device_check(reading: FileReading, settings: Settings) -> tuple[DeviceCheck,
     return device_checks(frame, [Fate("counted")] * frame.height)
 
 
-def _with_flight(visit: Visit, model: FlightModel, settings: Settings) -> tuple[pl.DataFrame, dict[str, str]]:
-    """Add kind of club, the model's flight and the values to be used, restated where the device states another air."""
-    kinds = pl.Series("category", [visit.sets[i].build.category for i in visit.shots["set"]], pl.String)
-    frame = ball_flight.add_model(visit.shots.with_columns(kinds), model)
+def _with_flight(
+    shots: pl.DataFrame, categories: pl.Series, settings: Settings
+) -> tuple[pl.DataFrame, list[dict[str, str]]]:
+    """Add kind of club, the model's flight and the values to be used, restated where the device states another air.
+
+    categories: of each shot.
+    """
+    model = model_of(_air_used(settings))
+    frame = ball_flight.add_model(shots.with_columns(categories.alias("category")), model)
     if _device_has_own_air(settings):
         air = _air(settings, settings.device_altitude_m, settings.device_temperature_c)
         frame = other_air.restated(frame, air, model)
-    return ball_flight.add_used(frame)
+    return ball_flight.add_used_to_all(frame)
 
 
 def _device_has_own_air(settings: Settings) -> bool:
@@ -136,7 +149,76 @@ def read(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> File
     return read_shot_file(file, profiles.with_hand(answered, hand)) if answered else reading
 
 
-def fit(
+def read_all(files: Sequence[ShotFile], hands: Sequence[str | None], answers: Mapping[str, Given]) -> list[FileReading]:
+    """Read the shot files of many visits at once, each as `read` would."""
+    found = _read_alike(files, [Given(handed=hand) for hand in hands])
+    answered = [answers.get(profiles.fingerprint(one.header)) if one.header else None for one in found]
+    again = [place for place, given in enumerate(answered) if given]
+    more = [profiles.with_hand(given, hands[place]) for place, given in enumerate(answered) if given]
+    for place, reading in zip(again, _read_alike([files[place] for place in again], more), strict=True):
+        found[place] = reading
+    return found
+
+
+def _read_alike(files: Sequence[ShotFile], given: Sequence[Given]) -> list[FileReading]:
+    """Read files of which the same is known together."""
+    found: dict[int, FileReading] = {}
+    alike: dict[str, list[int]] = {}
+    for place, known in enumerate(given):
+        alike.setdefault(repr(known), []).append(place)
+    for places in alike.values():
+        readings = read_shot_files([files[place] for place in places], given[places[0]])
+        found.update(zip(places, readings, strict=True))
+    return [found[place] for place in range(len(files))]
+
+
+def decide(
+    files: Sequence[ShotFile], facts: VisitFacts, settings: Settings, today: dt.date, answers: Mapping[str, Given]
+) -> Decided | Refusal:
+    """Read a visit's files, fly its balls and decide which shots count."""
+    return decide_read(tuple(read(file, facts.hand, answers) for file in files), facts, settings, today)
+
+
+def decide_read(
+    readings: tuple[FileReading, ...], facts: VisitFacts, settings: Settings, today: dt.date
+) -> Decided | Refusal:
+    """Fly the balls of a visit that was read and decide which shots count."""
+    refused = refusal(readings)
+    if refused:
+        return refused
+    of = decide_all([(readings, facts, today)], settings)
+    frame = of.frame.drop("visit", "reading")
+    return Decided(of.dates[0], facts, readings, of.sets[0], of.own_club_from[0], frame, of.fates, of.sources[0])
+
+
+def decide_all(
+    visits: Sequence[tuple[tuple[FileReading, ...], VisitFacts, dt.date]], settings: Settings
+) -> DecidedTogether:
+    """Fly the balls of visits that were read and are not refused, and decide which shots count, all at once."""
+    shots, found = sets.assemble_all([(readings, facts) for readings, facts, _ in visits])
+    kinds = pl.Series([one.build.category for of_visit, _ in found for one in of_visit], dtype=pl.String)
+    before = pl.Series([0, *accumulate(len(of_visit) for of_visit, _ in found)])
+    frame, sources = _with_flight(shots, kinds.gather(before.gather(shots["visit"]) + shots["set"]), settings)
+    decided = found_fates(frame)
+    first = 0
+    for (_, facts, _), count in zip(visits, frame.group_by("visit").len().sort("visit")["len"], strict=True):
+        if facts.overrules:
+            part = slice(first, first + count)
+            decided[part] = overruled(frame[part], decided[part], facts.overrules)
+        first += count
+    return DecidedTogether(
+        tuple(_date(readings, facts, today) for readings, facts, today in visits),
+        tuple(facts for _, facts, _ in visits),
+        tuple(readings for readings, _, _ in visits),
+        tuple(of_visit for of_visit, _ in found),
+        tuple(said for _, said in found),
+        frame,
+        tuple(decided),
+        tuple(sources),
+    )
+
+
+def fit(  # noqa: PLR0913 - what a report depends on, each named
     name: str,
     files: Sequence[ShotFile],
     facts: VisitFacts,
@@ -144,27 +226,26 @@ def fit(
     today: dt.date,
     identity: str,
     answers: Mapping[str, Given] | None = None,
+    *,
+    history: History | None = None,
 ) -> Fitting | Refusal:
-    """Work out a visit: the same files, facts, settings, day and answers always give the same record."""
-    readings = tuple(read(file, facts.hand, answers or {}) for file in files)
-    refused = _refusal(readings)
-    if refused:
-        return refused
-    visit = sets.assemble([reading for reading in readings if reading.shots.height], facts)
+    """Work out a visit: the same files, facts, settings, day, answers and history always give the same record."""
+    found = decide(files, facts, settings, today, answers or {})
+    if isinstance(found, Refusal):
+        return found
+    frame, decided, sources = found.frame, found.fates, found.sources
     air = _air_used(settings)
     model = model_of(air)
-    frame, sources = _with_flight(visit, model, settings)
-    decided = fates(frame, facts.overrules)
-    of_sets = results.set_results(visit.sets, frame, decided, sources, model)
+    of_sets = results.set_results(found.sets, frame, decided, sources, model)
     worth = judging.Worth(settings.smallest_difference_m, settings.fairway_width_m, settings.hole_m)
-    compared, judged = judging.judge(of_sets, frame, decided, sources, worth)
+    compared, judged = judging.judge(of_sets, frame, decided, sources, worth, history)
     fitting = Fitting(
         visit_id=identity,
         name=name,
-        date=_date(readings, facts, today),
+        date=found.date,
         facts=facts,
-        files=readings,
-        own_club_from=visit.own_club_from,
+        files=found.files,
+        own_club_from=found.own_club_from,
         air=air,
         sets=of_sets,
         shots=results.shot_results(frame, decided, sources),
@@ -175,6 +256,8 @@ def fit(
         judged=judged,
         home=_home(facts, settings, frame, decided, model),
         cautions=(),
+        decided=found,
+        history=history,
     )
     return _with_levers(replace(fitting, cautions=cautions(fitting, frame)), frame, decided, model)
 
@@ -189,8 +272,7 @@ def _with_levers(fitting: Fitting, frame: pl.DataFrame, decided: Sequence[Fate],
         return fitting
     spoken_of = findings.answer(fitting).subject.set.index
     ahead = [result for result in even if result.set.is_own or result.set.index == spoken_of]
-    return replace(
-        fitting,
-        levers=levers([result.set for result in even], frame, decided, model),
-        outlooks=outlooks_of(ahead, frame, decided, model),
-    )
+    asking = asking_levers([result.set for result in even], frame, decided)
+    both = side_by_side(asking, asking_outlooks(ahead, frame, decided, model))
+    brought, outlooks = finished(both, distances(model))
+    return replace(fitting, levers=brought, outlooks=outlooks)

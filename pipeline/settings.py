@@ -28,6 +28,7 @@ class Settings:
     drag_multiplier: float
     lift_multiplier: float
     smallest_difference_m: float
+    fewest_customers: int
     fairway_width_m: float
     hole_m: float
     settle_seconds: float
@@ -36,6 +37,7 @@ class Settings:
     largest_file_mb: float
     tidy: str
     keep_days: int
+    archive: str
     mail_from: str
     mail_reply_to: str
     smtp_host: str

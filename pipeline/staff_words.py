@@ -5,7 +5,8 @@ import re
 import shlex
 from typing import Any
 
-from pipeline.records import DeviceCheck, FileReading
+from pipeline.judgements import DeviceCheck
+from pipeline.records import FileReading
 from pipeline.resources import table
 from pipeline.schema import measurements
 

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from pipeline import arrivals, health, issuing, notes
+from pipeline import archive, arrivals, health, issuing, notes
 from pipeline.answers import Answers
 from pipeline.errors import FolderError, MappingError, SettingsError, UnreadableFileError
 from pipeline.health import Health
-from pipeline.ledger import Entry, Ledger
+from pipeline.ledger import ARCHIVED, NOT_ARCHIVED, Entry, Ledger
 from pipeline.letter import Letter
 from pipeline.settings import Settings
 from pipeline.staff_words import shell_word
@@ -84,9 +84,12 @@ class Status:
     reports: tuple[Reported, ...]
     free_bytes: int
     low_disk: bool
+    drifting: tuple[str, ...]  # a sentence for each bay whose device reads otherwise than it did
     faults: tuple[str, ...]  # of studio.toml and of work/profiles
     needs: tuple[str, ...]
     exit_code: int
+    archived: int = 0  # old exports whose shots are in the archive, without reports
+    not_archived: int = 0  # old exports that could not be read
     schema: int = SCHEMA
 
 
@@ -97,10 +100,12 @@ def collect(
     known, watched = health.read(place), is_locked(place)
     watcher = watcher_state(known, now, locked=watched, alive=known is not None and _is_alive(known))
     not_taken = _not_taken(place, ledger)
-    entries = ledger.entries(*_STATES, "held", "set_back") if ledger else []
+    entries = ledger.entries(*_STATES, "held", "set_back", NOT_ARCHIVED) if ledger else []
+    tally = ledger.tally() if ledger else {}
     asked = {
         state: tuple(_with_note(place, [e for e in entries if e.state == state])) for state in ("held", "set_back")
     }
+    unread = tuple(_with_note(place, [e for e in entries if e.state == NOT_ARCHIVED and e.place]))
     free = health.free_bytes(place.work if place.work.is_dir() else place.root)
     found = Status(
         studio=str(place.root.resolve()),
@@ -108,14 +113,17 @@ def collect(
         watcher=watcher,
         not_taken=not_taken,
         waiting=tuple(Waiting(entry.name, _STATES[entry.state]) for entry in entries if entry.state in _STATES),
-        held=asked["held"],
-        set_back=asked["set_back"],
+        held=(*asked["held"], *(visit for visit in unread if visit.command)),
+        set_back=(*asked["set_back"], *(visit for visit in unread if not visit.command)),
         reports=tuple(_reports(place, settings, ledger)),
         free_bytes=free,
         low_disk=free < health.RESERVE_BYTES,
+        drifting=archive.drifting(ledger) if ledger else (),
         faults=(*faults, *Answers().look(place.profiles)),
         needs=(),
         exit_code=0,
+        archived=tally.get(ARCHIVED, (0, ""))[0],
+        not_archived=tally.get(NOT_ARCHIVED, (0, ""))[0],
     )
     wants = list(_needs(found))
     return replace(found, needs=tuple(said for _, said in wants), exit_code=wants[0][0] if wants else 0)
@@ -172,7 +180,8 @@ def _not_taken(place: Studio, ledger: Ledger | None) -> tuple[str, ...] | None:
         found = list(arrivals.look(place.inbox))
     except OSError:
         return None
-    return tuple(one.place for one in found if ledger is None or not ledger.seen(one.place, one.signature))
+    known = ledger.seen_of([(one.place, one.signature) for one in found]) if ledger else set()
+    return tuple(one.place for one in found if (one.place, one.signature) not in known)
 
 
 def _with_note(place: Studio, entries: list[Entry]) -> Iterator[Held]:

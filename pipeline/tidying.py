@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline import arrivals, studio
 from pipeline.arrivals import Arrival
-from pipeline.ledger import Ledger
+from pipeline.ledger import ARCHIVED, Ledger
 from pipeline.studio import Studio
 
 _LOG = logging.getLogger("baywright")
@@ -23,11 +23,11 @@ class Tidier:
     _told: bool = False
 
     def tidy(self) -> None:
-        """Move every file or folder that has its report and is still what it was when it was taken."""
+        """Move every file or folder that has its report, or was archived, and is still what it was when it was taken."""
         try:
             for arrival in list(arrivals.look(self.studio.inbox)):
                 visit = self.ledger.taken_as(arrival.place, arrival.signature)
-                if visit and visit.state == "reported" and self._move(arrival):
+                if visit and visit.state in ("reported", ARCHIVED) and self._move(arrival):
                     _LOG.info("Visit %s: what was dropped was moved to done/.", visit.id[:8])
         except OSError as fault:
             if not self._told:

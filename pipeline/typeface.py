@@ -1,5 +1,6 @@
 """Which characters the report's typeface can draw: what it cannot is replaced, so that no other font steps in."""
 
+import io
 import re
 import struct
 import unicodedata
@@ -46,6 +47,22 @@ def characters() -> frozenset[str]:
 def width(text: str) -> float:
     """Give how wide a text is in the widest weight, letters set one by one as in pictures [em]."""
     return sum(max(weight.get(c, 1.0) for weight in _weights()) for c in printable(text))
+
+
+def subset(font: str, text: str) -> bytes:
+    """Give one of our font files with the characters of a text alone, packed for a page on a screen."""
+    from fontTools import subset as tools  # noqa: PLC0415 - a fifth of a second, needed for one kind of page only
+
+    options = tools.Options(
+        flavor="woff", layout_features=[], hinting=False, notdef_outline=True, recalc_timestamp=False
+    )
+    chosen = tools.Subsetter(options)
+    chosen.populate(text=text)
+    out = io.BytesIO()
+    with tools.load_font(str(folder("report_templates") / "fonts" / font), options) as made:
+        chosen.subset(made)
+        tools.save_font(made, out, options)
+    return out.getvalue()
 
 
 def _composed(text: str) -> str:

@@ -1,21 +1,43 @@
 """One visit in the child process: the kept files in, its report's files out."""
 
 import datetime as dt
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline import letter, outputs, session, strict_toml, visit_facts
+from pipeline import letter, outputs, session, shot_archive, strict_toml, visit_facts
 from pipeline.errors import MissingPartError, PipelineError, SettingsError, UnreadableFileError
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 from pipeline.settings import Settings
 from pipeline.staff_words import device_note
-from pipeline.work_messages import Job, Worked, shot_mark
+from pipeline.work_messages import Job, Worked, shot_mark, visit_key
 
 _MOST_LINES = 200_000  # of a file; a hundred times as many as a visit has shots
 
 
 def work_out(job: Job) -> Fitting | Refusal:
     """Read the kept originals and work the visit out."""
+    try:
+        found = opened(job)
+        if isinstance(found, Refusal):
+            return found
+        shots, known = found
+        return session.fit(
+            job.name, shots, known, job.settings, job.today, job.identity, job.answers, history=job.history
+        )
+    except MissingPartError:  # the machine's fault, not the visit's
+        raise
+    except PipelineError as fault:
+        return refused(job, fault)
+
+
+def refused(job: Job, fault: PipelineError) -> Refusal:
+    """Say that a visit cannot be used because of what is in it."""
+    return Refusal("set_back", fault.exit_code, str(fault), job.name, "")
+
+
+def opened(job: Job) -> tuple[list[ShotFile], VisitFacts] | Refusal:
+    """Read the kept originals of a visit: its shot files, and what its visit.toml says; raises PipelineError."""
     shots, facts = visit_facts.parted([ShotFile(name, Path(path).read_bytes()) for name, path in job.originals])
     long = next((file.name for file in shots if _is_too_long(file.content)), None)
     if long:
@@ -25,13 +47,7 @@ def work_out(job: Job) -> Fitting | Refusal:
         what = f"{visit_facts.FILE_NAME} tells about a visit, but no shot file lies beside it."
         to_do = f"Make a folder in inbox/ and put the shot files and {visit_facts.FILE_NAME} into it."
         return Refusal("set_back", UnreadableFileError.exit_code, what, job.name, to_do)
-    try:
-        known = _facts(facts, f"{job.name}/{visit_facts.FILE_NAME}")
-        return session.fit(job.name, shots, known, job.settings, job.today, job.identity, job.answers)
-    except MissingPartError:  # the machine's fault, not the visit's
-        raise
-    except PipelineError as fault:
-        return Refusal("set_back", fault.exit_code, str(fault), job.name, "")
+    return shots, _facts(facts, f"{job.name}/{visit_facts.FILE_NAME}")
 
 
 def _is_too_long(content: bytes) -> bool:
@@ -68,3 +84,17 @@ def message(fitting: Fitting, settings: Settings) -> str:
 def files(fitting: Fitting, job: Job, version: int, day: dt.date | None) -> dict[str, bytes]:
     """Make the files of a version of the report; day is that on which it is made, None for the first one."""
     return outputs.files(replace(fitting, version=version, version_date=day), job.settings, job.logo)
+
+
+def rows(fitting: Fitting, job: Job, studio: str, secret: str) -> tuple[str, bytes]:
+    """Give the archive's rows of a visit: their month and a file."""
+    if fitting.decided is None:
+        msg = "a visit without its shots"
+        raise LookupError(msg)
+    made = shot_archive.rows(fitting.decided, job.identity, studio, secret)
+    return f"{fitting.date:%Y-%m}", shot_archive.written(made)
+
+
+def joined(paths: Sequence[Path], gone: Collection[str]) -> bytes:
+    """Join files of the archive, without the rows of visits that are gone."""
+    return shot_archive.joined(paths, {visit_key(identity) for identity in gone})

@@ -12,10 +12,12 @@ from dataclasses import dataclass, field, replace
 from pipeline import __version__, health
 from pipeline.arrivals import Arrival
 from pipeline.errors import FolderError
+from pipeline.events import Event
 from pipeline.health import Health
 from pipeline.hints import Hints
-from pipeline.inbox import Event, Inbox
+from pipeline.inbox import Inbox
 from pipeline.tidying import Tidier
+from pipeline.upkeep import Upkeep
 
 LONGEST_WORK_WITHOUT_A_LOOK_S = 5.0
 LONGEST_BETWEEN_RECORDS_S = 5.0
@@ -42,6 +44,7 @@ class _Watcher:
     started: str
     away: str = ""  # why the drop folder could not be looked at
     full: bool = False
+    upkeep: Upkeep = field(init=False)
     late: bool = False  # work is left, and a look is due
     tidying: bool = True  # something may be there to tidy: at the start, and after every report
     looked: str | None = None
@@ -50,6 +53,9 @@ class _Watcher:
     working_on: tuple[str, str] | None = None  # the visit in hand, and since when
     recorded_at: float = 0.0
     recorded: Health | None = None
+
+    def __post_init__(self) -> None:
+        self.upkeep = Upkeep(self.inbox)
 
     def run(self) -> None:
         """Go round until asked to stop; a fault that ends it leaves no word of a clean stop."""
@@ -83,6 +89,8 @@ class _Watcher:
         more = self.inbox.take_all(found, self._is_over)
         self.inbox.work_off(self._is_over)
         self.late |= more
+        if not more:
+            self.upkeep.go_on(self._is_over)
         self.working_on = None
 
     def _look(self) -> list[Arrival]:
@@ -172,7 +180,7 @@ class _Watcher:
     def _health(self, state: str) -> Health:
         tally = self.inbox.ledger.tally()
         waiting = [oldest for key, (_, oldest) in tally.items() if key in _WORKED_OFF_LATER]
-        refused = [f"The disk or a folder refused: {why}." for why in self.inbox.lasting_trouble()]
+        refused = [f"The disk or a folder refused: {why}." for why in self.inbox.troubles.lately()]
         return Health(
             state=state,
             program=__version__,

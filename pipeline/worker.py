@@ -12,14 +12,29 @@ import shutil
 import signal
 import tempfile
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import BinaryIO
 
 from pipeline import pdf_writer
 from pipeline.errors import MissingPartError, trail
 from pipeline.records import Fitting, Refusal
-from pipeline.work_messages import LARGEST, Job, pack_files, pack_outcome, receive, send, unpack_job
+from pipeline.work_messages import (
+    LARGEST,
+    LONGEST_BATCH_S,
+    Batch,
+    Job,
+    pack_archived,
+    pack_files,
+    pack_outcome,
+    pack_rows,
+    receive,
+    send,
+    unpack_batch,
+    unpack_job,
+)
 
 _GRACE_S = 10  # the parent ends a slow child first; this is for a child whose parent is gone
 
@@ -38,8 +53,12 @@ class _Desk:
                 return self._work_out(unpack_job(content))
             case b"files":
                 return self._files(**json.loads(content))
+            case b"rows.":
+                return self._rows(**json.loads(content))
+            case b"batch":
+                return _archive(unpack_batch(content))
             case _:
-                return pdf_writer.write(**json.loads(content))
+                return _BY_ITSELF[kind](**json.loads(content))
 
     def _work_out(self, job: Job) -> bytes:
         from pipeline import visits  # noqa: PLC0415 - see _say_ready
@@ -50,6 +69,14 @@ class _Desk:
             return pack_outcome(outcome)
         self.job, self.fitting = job, outcome
         return pack_outcome(visits.worked(outcome, job.settings))
+
+    def _rows(self, studio: str, secret: str) -> bytes:
+        if self.job is None or self.fitting is None:
+            msg = "no visit was worked out"
+            raise LookupError(msg)
+        from pipeline import visits  # noqa: PLC0415 - see _say_ready
+
+        return pack_rows(*visits.rows(self.fitting, self.job, studio, secret))
 
     def _files(self, version: int, day: str | None) -> bytes:
         if self.job is None or self.fitting is None:
@@ -63,6 +90,27 @@ class _Desk:
             msg = f"its files would hold more than {LARGEST // 1_000_000} MB"
             raise ValueError(msg)
         return packed
+
+
+def _archive(batch: Batch) -> bytes:
+    from pipeline import visit_batches  # noqa: PLC0415 - see _say_ready
+
+    return pack_archived(visit_batches.archive(batch))
+
+
+def _join(paths: list[str], gone: list[str]) -> bytes:
+    from pipeline import visits  # noqa: PLC0415 - see _say_ready
+
+    return visits.joined([Path(path) for path in paths], gone)
+
+
+def _learn(paths: list[str], gone: list[int]) -> bytes:
+    from pipeline import lessons  # noqa: PLC0415 - see _say_ready
+
+    return json.dumps(lessons.learned([Path(path) for path in paths], gone)).encode()
+
+
+_BY_ITSELF: dict[bytes, Callable[..., bytes]] = {b"join.": _join, b"learn": _learn, b"draw.": pdf_writer.write}
 
 
 def _limit(megabytes: int) -> None:
@@ -134,7 +182,7 @@ def serve(scratch: str, seconds: float, megabytes: int) -> None:
     desk = _Desk()
     while True:
         kind, content = waiting.get()
-        _set_alarm(seconds + _GRACE_S)
+        _set_alarm((LONGEST_BATCH_S if kind == b"batch" else seconds) + _GRACE_S)
         try:
             send(answers, b"done.", desk.answer(kind, content))
         except MemoryError:

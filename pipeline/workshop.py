@@ -16,14 +16,30 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import BinaryIO, TypeVar, cast
 
 from pipeline.errors import MissingPartError, ReportError, trail
 from pipeline.records import Refusal
-from pipeline.work_messages import Job, Worked, pack_job, receive, send, unpack_files, unpack_outcome
+from pipeline.work_messages import (
+    LONGEST_BATCH_S,
+    Archived,
+    Batch,
+    Job,
+    Worked,
+    pack_batch,
+    pack_job,
+    receive,
+    send,
+    unpack_archived,
+    unpack_files,
+    unpack_lessons,
+    unpack_outcome,
+    unpack_rows,
+)
 
 _START = "import sys; sys.path[:] = sys.argv[4:]; from pipeline.worker import serve; "
 _START += "serve(sys.argv[1], float(sys.argv[2]), int(sys.argv[3]))"
@@ -41,6 +57,7 @@ class Limits:
     seconds: float = 60.0
     megabytes: int = 1500
     visits: int = 100
+    seconds_more: float = 0.25  # for each visit of a batch that is archived together
 
 
 class StoppedError(ReportError):
@@ -77,6 +94,7 @@ class _Child:
         self.version = ""
         self.busy = True  # it is loading the libraries
         self._late = False
+        self._seconds = limits.seconds
         self._first_peak = 0
         self._limits = limits
         self._scratch = tempfile.mkdtemp(prefix="baywright-")
@@ -96,9 +114,10 @@ class _Child:
         self._answers = cast("BinaryIO", self.process.stdout)
 
     @contextmanager
-    def timed(self) -> Iterator[None]:
+    def timed(self, seconds: float) -> Iterator[None]:
         """Kill the child when what is done here takes too long: every wait for it then ends."""
-        timer = threading.Timer(self._limits.seconds, self._too_late)
+        self._seconds = seconds
+        timer = threading.Timer(seconds, self._too_late)
         timer.daemon = True
         timer.start()
         try:
@@ -134,7 +153,7 @@ class _Child:
                 peak = usage.ru_maxrss
         self.process.kill()
         if self._late:
-            return (f"it took longer than {self._limits.seconds:.0f} seconds",)
+            return (f"it took longer than {self._seconds:.0f} seconds",)
         bytes_each = 1 if sys.platform == "darwin" else 1024
         if out_of_memory or (peak > self._first_peak and peak * bytes_each > self._limits.megabytes * 500_000):
             return (f"it needed more than {self._limits.megabytes} MB of memory",)
@@ -201,11 +220,11 @@ class Workshop:
             self._child = self._child or _Child(self.limits)
             return self._child
 
-    def _ask(self, question: Callable[[_Child], _T]) -> _T:
+    def _ask(self, question: Callable[[_Child], _T], seconds: float = 0.0) -> _T:
         with self._turn:
             child = self._ready_child()
             try:
-                with child.timed():
+                with child.timed(seconds or self.limits.seconds):
                     return question(child)
             except FaultError:
                 raise
@@ -243,6 +262,32 @@ class Workshop:
             if self._child is None or self._child.process.poll() is not None:  # and the visit with it
                 raise StoppedError(*_BROKE_DOWN)
             return self._ask(lambda child: unpack_files(child.ask(b"files", asked)))
+
+    def rows(self, studio: str, secret: str) -> tuple[str, bytes]:
+        """Have the archive's rows of the visit worked out last made: their month and a file; raises as work_out."""
+        asked = json.dumps({"studio": studio, "secret": secret}).encode()
+        with self._turn:
+            if self._child is None or self._child.process.poll() is not None:
+                raise StoppedError(*_BROKE_DOWN)
+            return self._ask(lambda child: unpack_rows(child.ask(b"rows.", asked)))
+
+    def archive(self, batch: Batch) -> Archived:
+        """Have the archive's rows of many visits made at once; raises as work_out, and then nothing was made of any."""
+        seconds = min(self.limits.seconds + self.limits.seconds_more * len(batch.jobs), LONGEST_BATCH_S)
+        with self._turn:
+            return self._ask(
+                lambda child: unpack_archived(child.ask(b"batch", pack_batch(batch)), len(batch.jobs)), seconds
+            )
+
+    def join(self, paths: Sequence[Path], gone: Collection[str]) -> bytes:
+        """Have files of the archive joined, without the rows of visits that are gone; raises as work_out."""
+        asked = json.dumps({"paths": [str(path) for path in paths], "gone": sorted(gone)}).encode()
+        return self._ask(lambda child: child.ask(b"join.", asked))
+
+    def learn(self, paths: Sequence[Path], gone: Sequence[int]) -> tuple[str, list[str]]:
+        """Have worked out what files of the archive teach: a history as text, sentences; raises as work_out."""
+        asked = json.dumps({"paths": [str(path) for path in paths], "gone": list(gone)}).encode()
+        return self._ask(lambda child: unpack_lessons(child.ask(b"learn", asked)))
 
     def draw(self, html: str, identifier: str) -> bytes:
         """Have a page drawn; raises ReportError when it fails, takes too long or needs too much memory."""

@@ -3,7 +3,7 @@
 import datetime as dt
 import json
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,13 +12,15 @@ import hypothesis
 import pytest
 
 from pipeline import settings, studio
+from pipeline.judgements import History
 from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResult, VisitFacts
 from pipeline.studio import Studio
-from pipeline.work_messages import Job, Worked
+from pipeline.work_messages import Archived, Batch, Job, Worked
 from pipeline.workshop import Workshop
 
 if TYPE_CHECKING:
-    from pipeline.inbox import Event, Inbox
+    from pipeline.events import Event
+    from pipeline.inbox import Inbox
     from tests.postgresql import Server
 
 # the same examples every time, and no clock: a check that fails must fail again on the next machine
@@ -103,6 +105,7 @@ class Bench:
         today: dt.date,
         identity: str,
         _answers: object,
+        history: History | None = None,
     ) -> Fitting | Refusal:
         """Stand in for pipeline.session.fit."""
         self.worked_out.append(name)
@@ -112,7 +115,7 @@ class Bench:
             raise answer
         carries = self.shots.get(said, (200.0,))
         made = fitting_of(name, identity, facts.date or today, carries, files[0].name)
-        return answer or replace(made, facts=facts)
+        return answer or replace(made, facts=facts, history=history)
 
     def kinds(self) -> list[str]:
         """Give the kinds of the events so far."""
@@ -129,6 +132,8 @@ class Bench:
 
 class InThisProcess(Workshop):
     """A workshop without a child process, so that what is worked with can be replaced."""
+
+    lesson: tuple[str, list[str]] = "", []
 
     def prepare(self) -> None:
         """Need nothing."""
@@ -150,6 +155,36 @@ class InThisProcess(Workshop):
 
         assert isinstance(self.fitting, Fitting)
         return visits.files(self.fitting, self.job, version, day)
+
+    def rows(self, _studio: str, _secret: str) -> tuple[str, bytes]:
+        """Give a line a shot that says whose it is, in place of the archive's own files."""
+        assert isinstance(self.fitting, Fitting)
+        lines = [f"{self.fitting.visit_id} {shot.line}\n" for shot in self.fitting.shots]
+        return f"{self.fitting.date:%Y-%m}", "".join(lines).encode()
+
+    def learn(self, _paths: Sequence[Path], _gone: Sequence[int]) -> tuple[str, list[str]]:
+        """Learn nothing, unless a test says what."""
+        return self.lesson
+
+    def archive(self, batch: Batch) -> Archived:
+        """Give such lines of many visits, by month."""
+        outcomes = [self.work_out(job) for job in batch.jobs]
+        files: dict[str, bytes] = {}
+        said: list[str | Refusal] = []
+        for job, outcome in zip(batch.jobs, outcomes, strict=True):
+            if isinstance(outcome, Refusal):
+                said.append(outcome)
+                continue
+            month = f"{outcome.date:%Y-%m}"
+            said.append(month)
+            lines = "".join(f"{job.identity} {number}\n" for number, _ in enumerate(sorted(outcome.shots), 2))
+            files[month] = files.get(month, b"") + lines.encode()
+        return Archived(tuple(said), files)
+
+    def join(self, paths: Sequence[Path], gone: Collection[str]) -> bytes:
+        """Join such files."""
+        lines = sorted(line for path in paths for line in path.read_text(encoding="utf-8").splitlines())
+        return "".join(f"{line}\n" for line in lines if line.split()[0] not in gone).encode()
 
 
 def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, bytes]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import inbox as inbox_module
+from pipeline import events
 from tests.conftest import Bench
 
 pytestmark = pytest.mark.slow
@@ -55,17 +55,17 @@ def test_a_disk_that_is_full_blames_no_file_and_all_are_reported_once_it_has_roo
     inbox = bench.open()
     dropped = [bench.drop(f"visit {n}.csv", f"{n}" * MEGABYTE) for n in (1, 2, 3)]
     for _ in range(4):
-        bench.go(inbox, inbox_module.PAUSE_AFTER_TROUBLE_S + 1)
+        bench.go(inbox, events.PAUSE_AFTER_TROUBLE_S + 1)
     assert "trouble" in bench.kinds()
     assert len(bench.reports()) < 3
     assert bench.set_back() == []
     inbox.ledger.close()
     inbox = bench.open()  # started again while it is still full
-    bench.go(inbox, inbox_module.PAUSE_AFTER_TROUBLE_S + 1)
+    bench.go(inbox, events.PAUSE_AFTER_TROUBLE_S + 1)
     assert bench.set_back() == []
     mount("-o", "remount,size=64m", small_disk)
     for _ in range(3):
-        bench.go(inbox, inbox_module.PAUSE_AFTER_TROUBLE_S + 1)
+        bench.go(inbox, events.PAUSE_AFTER_TROUBLE_S + 1)
     assert bench.reports() == [f"2026-11-25 visit {n}" for n in (1, 2, 3)]
     assert bench.kinds().count("reported") == 3
     assert bench.set_back() == half_made(bench.studio.root) == []
@@ -82,7 +82,7 @@ def test_a_drop_folder_that_may_only_be_read_is_enough(bench: Bench, mounted: Ca
         bench.drop("another.csv", "shots")
     inbox = bench.open()
     for _ in range(3):
-        bench.go(inbox, inbox_module.PAUSE_AFTER_TROUBLE_S + 1)
+        bench.go(inbox, events.PAUSE_AFTER_TROUBLE_S + 1)
     assert bench.reports() == ["2026-11-25 visit"]
     assert inside.read_text(encoding="utf-8") == "shots"
     assert bench.kinds().count("reported") == 1

@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline import answers, database, forgetting, ledger_tables, profiles, studio, traces, visit_words
+from pipeline import (
+    answers,
+    database,
+    forgetting,
+    ledger_tables,
+    profiles,
+    settings,
+    studio,
+    traces,
+    visit_words,
+    workshop,
+)
+from pipeline.archive import Archive
 from pipeline.errors import FolderError
 from pipeline.ledger import Entry, Ledger
 from pipeline.profiles import Profile
@@ -65,6 +77,10 @@ def opened(place: Studio) -> Ledger:
     return Ledger(place.work / "ledger.sqlite3")
 
 
+def kept(place: Studio, ledger: Ledger) -> Archive:
+    return Archive(place, settings.load(), ledger, workshop.SHARED)
+
+
 def tree(place: Studio) -> dict[str, bytes]:
     """Give everything in a studio but its ledger and log."""
     return {
@@ -81,7 +97,7 @@ def erase(place: Studio, who: str, *, dropped: bool = False) -> forgetting.Plan:
         chosen = forgetting.with_kin(place, visits, forgetting.named(visits, who))
         looked_into = (place.inbox, place.done)
         what = forgetting.plan(place, visits, chosen, forgetting.words_of(visits, chosen), looked_into)
-        forgetting.erase(place, ledger, what, TODAY, dropped=dropped)
+        forgetting.erase(kept(place, ledger), what, TODAY, dropped=dropped)
     finally:
         ledger.close()
     return what
@@ -90,7 +106,7 @@ def erase(place: Studio, who: str, *, dropped: bool = False) -> forgetting.Plan:
 def finish(place: Studio) -> int:
     ledger = opened(place)
     try:
-        return forgetting.finish(place, ledger, TODAY)
+        return forgetting.finish(kept(place, ledger), TODAY)
     finally:
         ledger.close()
 

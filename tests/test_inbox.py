@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline import inbox as inbox_module
-from pipeline import studio
+from pipeline import events, studio
 from pipeline.errors import (
     FolderError,
     MappingError,
@@ -522,7 +521,7 @@ def test_a_full_disk_blames_no_file_and_ends_by_itself(
         "the disk or a folder refused: No space left on device. It is tried again by itself."
     )
     assert bench.set_back() == bench.reports() == []
-    bench.now += inbox_module.PAUSE_AFTER_TROUBLE_S
+    bench.now += events.PAUSE_AFTER_TROUBLE_S
     bench.go(inbox)
     assert bench.kinds() == ["trouble", "reported"]
 

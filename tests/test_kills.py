@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from pipeline import studio
+from pipeline import archive, database, studio
 from pipeline.database import PASSWORD_VARIABLE
+from pipeline.ledger import Ledger
+from pipeline.work_messages import visit_key
 from tests.test_backlog import ROOT
 from tests.test_service import half_made, until
 from tests.test_workshop import STAND_IN, fake
@@ -81,7 +83,21 @@ def test_killed_two_hundred_times_each_visit_has_one_outcome(
     assert len(given_up(place)) <= VISITS // 50  # killed three times while it was in hand
     assert not {name.partition(" ")[2] for name in reported(place)} & set(given_up(place))
     assert half_made(place) == []
+    assert Counter(filed(place)) == ids  # the rows of each visit count once
     assert len(list(place.accepted.glob("*.csv"))) == VISITS
+
+
+def filed(place: studio.Studio) -> list[str]:
+    """Give the visits whose rows count in the archive, as often as they do."""
+    where, chosen = studio.opened(place.root)
+    shared = database.url(chosen, place.root, os.environ)
+    ledger = Ledger(database.Shared(shared, studio.identity(where)) if shared else where.work / "ledger.sqlite3")
+    try:
+        said = archive.manifest(where, chosen, ledger)
+    finally:
+        ledger.close()
+    lines = [line for path in said.paths for line in path.read_text(encoding="ascii").splitlines()]
+    return [line for line in lines if visit_key(line) not in said.gone]
 
 
 def reported(place: studio.Studio) -> dict[str, str]:

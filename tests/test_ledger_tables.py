@@ -44,6 +44,29 @@ INSERT INTO sending VALUES ('id-a', 'v1', 1, 'sent', '2026-11-25T13:00:00');
 INSERT INTO sending VALUES ('id-a', 'v1', 2, 'sending', '2026-11-25T14:00:00');
 """
 
+# ... and before it knew of an archive of shots.
+VERSION_2 = """
+PRAGMA journal_mode=WAL;
+CREATE TABLE about (version INTEGER NOT NULL, PRIMARY KEY (version));
+INSERT INTO about VALUES (2);
+CREATE TABLE visit (studio VARCHAR NOT NULL, id VARCHAR NOT NULL, name VARCHAR NOT NULL, state VARCHAR NOT NULL,
+    attempts INTEGER NOT NULL, received VARCHAR NOT NULL, place VARCHAR, PRIMARY KEY (studio, id));
+CREATE INDEX visit_state ON visit (studio, state);
+CREATE TABLE original (studio VARCHAR NOT NULL, visit VARCHAR NOT NULL, position INTEGER NOT NULL,
+    name VARCHAR NOT NULL, stored VARCHAR NOT NULL, PRIMARY KEY (studio, visit, position));
+CREATE TABLE remembered (studio VARCHAR NOT NULL, "key" VARCHAR NOT NULL, value VARCHAR NOT NULL,
+    PRIMARY KEY (studio, "key"));
+CREATE TABLE sighting (studio VARCHAR NOT NULL, place VARCHAR NOT NULL, signature VARCHAR NOT NULL,
+    visit VARCHAR NOT NULL, PRIMARY KEY (studio, place, signature));
+CREATE INDEX sighting_visit ON sighting (studio, visit);
+CREATE TABLE sending (studio VARCHAR NOT NULL, visit VARCHAR NOT NULL, version VARCHAR NOT NULL,
+    number INTEGER NOT NULL, state VARCHAR NOT NULL, "at" VARCHAR NOT NULL,
+    PRIMARY KEY (studio, visit, version, number));
+INSERT INTO visit VALUES ('', 'id-a', 'customer a', 'reported', 1, '2026-11-25T12:00:00', '2026-11-25 customer a');
+INSERT INTO original VALUES ('', 'id-a', 0, 'a.csv', 'aaaa.csv');
+INSERT INTO sighting VALUES ('', 'a.csv', '1', 'id-a');
+"""
+
 
 @pytest.fixture
 def old(tmp_path: Path) -> Path:
@@ -75,8 +98,8 @@ def test_an_old_ledger_goes_on_with_all_it_knew(old: Path) -> None:
     [copy] = copies(old)
     assert copy.name == "ledger version 1.sqlite3"
     assert contents(copy) == before
-    assert set(contents(old)) == {"about", "original", "remembered", "sending", "sighting", "visit"}
-    assert contents(old)["about"] == [(2,)]
+    assert set(contents(old)) == {"about", "archived", "original", "remembered", "sending", "sighting", "visit"}
+    assert contents(old)["about"] == [(3,)]
     Ledger(old).close()
     assert copies(old) == [copy]  # nothing is copied when there is nothing to do
 
@@ -88,6 +111,17 @@ def test_the_first_ledgers_knew_of_no_letters(tmp_path: Path) -> None:
     with closing(Ledger(path)) as now:
         assert now.states() == {"id-a": "reported", "id-b": "accepted"}
         assert now.begin_sending("id-a", "v1", "2026-11-25T13:00:00") is not None
+
+
+def test_a_ledger_without_an_archive_gets_one_and_keeps_the_rest(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    with closing(sqlite3.connect(path)) as made:
+        made.executescript(VERSION_2)
+    with closing(Ledger(path)) as now:
+        assert now.states() == {"id-a": "reported"}
+        assert now.archive.filed() == []
+        assert now.archive.lacking() == ["id-a"]
+    assert [copy.name for copy in copies(path)] == ["ledger version 2.sqlite3"]
 
 
 def test_an_old_ledger_ends_up_as_a_new_one_begins(old: Path, tmp_path: Path) -> None:
@@ -174,10 +208,10 @@ def test_a_newer_ledger_is_refused_and_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     Ledger(path).close()
     with closing(sqlite3.connect(path)) as newer:
-        newer.execute("UPDATE about SET version = 3")
+        newer.execute("UPDATE about SET version = 4")
         newer.commit()
     before = contents(path)
-    with pytest.raises(FolderError, match=r"written by a newer baywright \(its version 3; this one knows 2\)"):
+    with pytest.raises(FolderError, match=r"written by a newer baywright \(its version 4; this one knows 3\)"):
         Ledger(path)
     assert contents(path) == before
 

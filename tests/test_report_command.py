@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import pypdf
 import pytest
 
-from pipeline import letter, studio
+from pipeline import history_text, letter, studio
 from pipeline.errors import FolderError, SettingsError, UnreadableFileError
+from pipeline.judgements import BetweenClubs, History, KindHistory, TypicalSpread
 from pipeline.ledger import Ledger
 from pipeline.records import Fitting
 from pipeline.settings import Settings
@@ -32,6 +33,7 @@ def files(fitting: Fitting, settings: Settings, _logo: object) -> dict[str, byte
     visit = {
         "id": fitting.visit_id, "date": fitting.date.isoformat(), "customer": facts.customer,
         "version": fitting.version, "version_date": day.isoformat() if day else None,
+        "history": history_text.plain(fitting.history),
     }  # fmt: skip
     return {
         "report.pdf": f"{settings.name} {fitting.version} {day} {facts.customer} {fitting.date}".encode(),
@@ -92,6 +94,65 @@ def test_a_changed_setting_makes_a_version_and_keeps_the_one_before(bench: "Benc
     assert now["report.pdf"] == f"Studio 3 3 {today()} Ann 2026-03-01".encode()  # the visit's own day stays
     assert len(now) == 9
     assert [path.name for path in bench.studio.outbox.iterdir()] == [NAME]
+
+
+LEARNED = [
+    History((KindHistory("driver", n, BetweenClubs(1.8288, 60.0, "history"), TypicalSpread(9.0, 20.0)),))
+    for n in (40, 90)
+]
+
+
+def learn(bench: "Bench", history: History | None) -> None:
+    ledger = Ledger(bench.studio.work / "ledger.sqlite3")
+    ledger.changed("history", history_text.written(history) if history else "")
+    ledger.close()
+
+
+@pytest.mark.parametrize(("first", "later"), [(None, LEARNED[0]), (LEARNED[0], LEARNED[1]), (LEARNED[0], None)])
+def test_a_report_made_again_knows_what_the_studio_had_learned_by_then(
+    bench: "Bench", place: Path, run: Run, first: History | None, later: History | None
+) -> None:
+    learn(bench, first)
+    bench.drop("b/shots.csv", "others")
+    inbox = bench.open()
+    bench.go(inbox)
+    inbox.ledger.close()
+    mine = place.parent / "2026-03-01 b"
+    kept = json.loads((mine / "fitting.json").read_bytes())["visit"]["history"]
+    assert kept == history_text.plain(first)
+    learn(bench, later)
+    before = contents(mine)
+    assert run("report", bench.studio.root, "b")[1].startswith("nothing has changed: version 1 stands")
+    set_to(bench, "name = 'Studio 2'")
+    assert run("report", bench.studio.root, "b")[0] == 0
+    assert contents(mine)["report.pdf"] != before["report.pdf"]
+    assert json.loads((mine / "fitting.json").read_bytes())["visit"]["history"] == kept
+    bench.drop("c/shots.csv", "more")
+    inbox = bench.open()
+    bench.go(inbox)
+    inbox.ledger.close()
+    newest = json.loads((place.parent / "2026-03-01 c" / "fitting.json").read_bytes())["visit"]["history"]
+    assert newest == history_text.plain(later)
+
+
+def test_a_history_that_is_damaged_in_the_ledger_is_none(bench: "Bench", place: Path) -> None:
+    ledger = Ledger(bench.studio.work / "ledger.sqlite3")
+    ledger.changed("history", '[{"kind": "driver"}]')
+    ledger.close()
+    bench.drop("b/shots.csv", "others")
+    inbox = bench.open()
+    bench.go(inbox)
+    inbox.ledger.close()
+    assert json.loads((place.parent / "2026-03-01 b" / "fitting.json").read_bytes())["visit"]["history"] is None
+
+
+def test_a_report_whose_history_is_damaged_is_not_made_again(bench: "Bench", place: Path, run: Run) -> None:
+    document = json.loads((place / "fitting.json").read_bytes())
+    document["visit"]["history"] = [{"kind": "driver"}]
+    (place / "fitting.json").write_text(json.dumps(document), encoding="utf-8")
+    code, _, err = run("report", bench.studio.root, "a")
+    assert code == FolderError.exit_code
+    assert "fitting.json is damaged" in err
 
 
 def test_corrected_facts_are_kept_for_every_later_version(bench: "Bench", place: Path, run: Run) -> None:

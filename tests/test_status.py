@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from pipeline import arrivals, health, notes, status, studio
+from pipeline.archive import DRIFTING
 from pipeline.commands.status import listed, sentences, span
 from pipeline.ledger import Entry, Ledger
 from pipeline.letter import Letter
@@ -352,9 +353,9 @@ SHAPE: dict[str, Any] = {
     },
     "not_taken": ([str], None),
     "waiting": [{"name": str, "state": {"waits", "worked on", "half-written"}}],
-    "held": [VISIT], "set_back": [VISIT],
+    "archived": int, "not_archived": int, "held": [VISIT], "set_back": [VISIT],
     "reports": [{"folder": str, "version": int, "letter": {"", "sent", "begun", "not sent"}}],
-    "free_bytes": int, "low_disk": bool,
+    "free_bytes": int, "low_disk": bool, "drifting": [str],
 }  # fmt: skip
 
 
@@ -460,3 +461,11 @@ def test_a_killed_watcher_is_not_taken_for_a_stopped_one(
     code, out, _ = run("status", place.root)
     assert code == 7
     assert "No watcher runs. It ended without being stopped (killed, switched off or a fault) after " in out
+
+
+def test_a_bay_whose_device_drifts_is_said(desk: Desk) -> None:
+    said = "Bay 2 reads ball/club ratio higher."
+    assert said not in desk.said()
+    desk.ledger.changed(DRIFTING, json.dumps([said]))
+    assert desk.look().drifting == (said,)
+    assert said in desk.said()

@@ -1,5 +1,6 @@
 """What the report's typeface can draw, read from the font files, and what stands for the rest."""
 
+import io
 from pathlib import Path
 
 import pytest
@@ -76,3 +77,12 @@ def test_width_is_that_of_the_widest_weight_and_never_too_small() -> None:
     assert typeface.width("Wide wedge 60°") == pytest.approx(wide, rel=0.02)
     assert typeface.width("Wide wedge 60°") >= wide
     assert typeface.width("李") == typeface.width("□")
+
+
+def test_a_page_for_the_screen_gets_the_letters_it_needs_and_no_others() -> None:
+    made = typeface.subset("SourceSans3-Bold.ttf", "Aé−")
+    assert made[:4] == b"wOFF"
+    assert len(made) < 10_000
+    with TTFont(io.BytesIO(made)) as read:
+        assert set(read.getBestCmap()) == {ord(c) for c in "Aé−"}
+    assert made == typeface.subset("SourceSans3-Bold.ttf", "é−AA")

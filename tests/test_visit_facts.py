@@ -16,6 +16,7 @@ date = 2026-11-25
 hand = "left"
 own_club = "Own driver"
 notes = "Invented."
+bay = "2"
 
 [home_course]
 altitude_m = 300
@@ -56,6 +57,7 @@ def test_everything_it_may_say_arrives() -> None:
         hand="left",
         own_club="Own driver",
         notes="Invented.",
+        bay="2",
         home_altitude_m=300.0,
         home_temperature_c=12.5,
         builds=(

@@ -99,9 +99,9 @@ def test_a_backlog_does_not_keep_it_from_stopping(bench: "Bench", monkeypatch: p
         bench.drop(f"{number}.csv", f"shots {number}")
     real = bench.fit
 
-    def slow(*words: object) -> object:
+    def slow(*words: object, **named: object) -> object:
         time.sleep(0.05)
-        return real(*words)  # type: ignore[arg-type]
+        return real(*words, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr("pipeline.visits.session.fit", slow)
     with watching(bench):
@@ -165,9 +165,9 @@ def test_the_visit_in_hand_and_what_waits_are_in_the_record(bench: "Bench", monk
     seen: list[Health] = []
     real = bench.fit
 
-    def look(*words: object) -> object:
+    def look(*words: object, **named: object) -> object:
         seen.append(recorded(bench))
-        return real(*words)  # type: ignore[arg-type]
+        return real(*words, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr("pipeline.visits.session.fit", look)
     bench.drop("a.csv", "shots")
@@ -190,9 +190,9 @@ def test_trouble_is_in_the_record_for_as_long_as_it_lasts(bench: "Bench") -> Non
         assert until(lambda: (found := health.read(bench.studio)) and found.trouble == said)
         away.rename(bench.studio.inbox)
         assert until(lambda: recorded(bench).trouble == ())
-        inbox._trouble("Ann Example", OSError(errno.EIO, "Input/output error", "Ann Example.csv"))
+        inbox.troubles.tell("Ann Example", OSError(errno.EIO, "Input/output error", "Ann Example.csv"))
         assert until(lambda: recorded(bench).trouble == ("The disk or a folder refused: Input/output error.",))
-        inbox._troubled_at = {why: at - 46 for why, at in inbox._troubled_at.items()}
+        inbox.troubles._at = {why: at - 46 for why, at in inbox.troubles._at.items()}
         assert until(lambda: recorded(bench).trouble == ())
 
 
@@ -234,9 +234,9 @@ def test_looks_go_on_during_a_long_backlog(bench: "Bench", monkeypatch: pytest.M
     monkeypatch.setattr(watcher, "LONGEST_WORK_WITHOUT_A_LOOK_S", 0.1)
     real = bench.fit
 
-    def slow(*words: object) -> object:
+    def slow(*words: object, **named: object) -> object:
         time.sleep(0.05)
-        return real(*words)  # type: ignore[arg-type]
+        return real(*words, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr("pipeline.visits.session.fit", slow)
     looks: list[int] = []

@@ -24,6 +24,7 @@ import pytest
 from pipeline import settings, studio, work_messages
 from pipeline.branding import Logo
 from pipeline.errors import MissingPartError, ReportError
+from pipeline.judgements import BetweenClubs, History, KindHistory, TypicalSpread
 from pipeline.records import Given, Refusal
 from pipeline.work_messages import Job, Worked
 from pipeline.workshop import FaultError, Limits, StoppedError, Workshop
@@ -84,7 +85,21 @@ def files(name, job, version, day):
     do(name.removeprefix("later ") if name.startswith("later ") else "say")
     pdf = b"x" * 100_000_001 if name == "huge" else f"{name} {version} {day}".encode()
     return {"../report.pdf" if name == "liar" else "report.pdf": pdf, "fitting.json": b"{}"}
-visits.work_out, visits.worked, visits.files = work_out, worked, files
+def rows(name, job, studio, secret):
+    return "../..11" if name == "liar" else "2026-11", job.identity.encode() + b"\\n"
+def joined(paths, gone):
+    lines = [line for path in paths for line in path.read_text().splitlines()]
+    return "".join(f"{line}\\n" for line in sorted(lines) if line not in gone).encode()
+visits.work_out, visits.worked, visits.files, visits.rows, visits.joined = work_out, worked, files, rows, joined
+lessons = sys.modules["pipeline.lessons"] = types.ModuleType("pipeline.lessons")
+lessons.learned = lambda paths, gone: {"history": f"of {len(paths)}", "bays": ["Bay 2 drifts."]}
+from pipeline.work_messages import Archived
+batches = sys.modules["pipeline.visit_batches"] = types.ModuleType("pipeline.visit_batches")
+def archive(batch):
+    for job in batch.jobs: do(job.name)
+    lines = "".join(f"{job.identity}\\n" for job in batch.jobs).encode()
+    return Archived(("2026-11",) * len(batch.jobs), {"2026-11": lines})
+batches.archive = archive
 """
 
 
@@ -621,6 +636,8 @@ def test_a_job_arrives_as_it_was_sent() -> None:
     sent = Job("Änn\udcff", "id", (("a.csv", "/x/\udcff.csv"),), settings.load("name = 'Ü'"), TODAY, {"x": given}, logo)
     assert work_messages.unpack_job(work_messages.pack_job(sent)) == sent
     assert work_messages.unpack_job(work_messages.pack_job(job("a"))) == job("a")
+    learned = History((KindHistory("iron", 20, BetweenClubs(4.0, 33.0, "history"), TypicalSpread(6.5, 12.0)),))
+    assert work_messages.unpack_job(work_messages.pack_job(replace(sent, history=learned))).history == learned
 
 
 def test_a_refusal_arrives_as_it_was_sent() -> None:

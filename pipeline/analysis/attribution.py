@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.analysis.ball_flight import FlightModel, Floats
+from pipeline.analysis.ball_flight import Floats
 from pipeline.analysis.delivery import (
     DELIVERY_ROWS,
     USUAL,
@@ -23,7 +23,7 @@ from pipeline.analysis.delivery import (
     tier_of,
     with_spin,
 )
-from pipeline.analysis.distances import Asking, Distances, Wish, answered, distances
+from pipeline.analysis.distances import Asking, Distances, Rounds, Wish, answered, in_rounds
 from pipeline.analysis.draws import generator_of
 from pipeline.analysis.fates import counted_of
 from pipeline.analysis.ranges import RESAMPLES, SHOWN_LEVEL, doubt, sayable
@@ -282,14 +282,14 @@ def _story(base: tuple[ShotSet, SetShots], final: tuple[ShotSet, SetShots]) -> A
     )
 
 
-def levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], model: FlightModel) -> VisitLevers:
+def asking_levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate]) -> Rounds[VisitLevers]:
     """Say what each lever brought, over the own club and from each set to the next.
 
     Parameters: sets, all of the visit, the own club first, then in hitting order; frame, all shots with `set`, `file`,
-    `time`, the columns of shot.toml and used_…, and their fates in the same order; model, what all balls are flown
-    with.
-    Returns: VisitLevers of the sets that do the own club's job; a set with fewer than three counted shots that have a
-    ball speed and a launch angle is passed over, so a step may reach over it.
+    `time`, the columns of shot.toml and used_…, and their fates in the same order.
+    Returns: a calculation that asks for distances (`distances.finished`) and gives VisitLevers of the sets that do the
+    own club's job; a set with fewer than three counted shots that have a ball speed and a launch angle is passed over,
+    so a step may reach over it.
     Valid range: as `attribute`. The steps' levers need not sum to those over the own club, only what they model does.
     Source: `attribute`.
     """
@@ -300,6 +300,6 @@ def levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate], 
     over_own = [(own.index, index) for index in usable if index != own.index] if own.index in usable else []
     steps = list(itertools.pairwise(usable))
     asked = list(dict.fromkeys([*over_own, *steps]))
-    told = answered([_story(usable[a], usable[b]) for a, b in asked], distances(model))
+    told = yield from in_rounds([_story(usable[a], usable[b]) for a, b in asked])
     stories = dict(zip(asked, told, strict=True))
     return VisitLevers(*(tuple(story for pair in pairs if (story := stories[pair])) for pairs in (over_own, steps)))

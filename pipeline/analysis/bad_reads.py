@@ -1,20 +1,19 @@
 """Rules that say the device was wrong about a shot; limits and reasons in schemas/flags.toml."""
 
 import math
-from collections import Counter
 from collections.abc import Callable
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.analysis.ball_flight import FLIGHT_QUANTITIES, Floats, column
-from pipeline.analysis.robust import mad_sigma, own_cut
+from pipeline.analysis.ball_flight import FLIGHT_QUANTITIES, column
+from pipeline.analysis.parts import Codes, Floats, by_size, codes, renumbered, steps
+from pipeline.analysis.robust import mad_sigmas, own_cut
 from pipeline.analysis.set_rules import spin_unlike_set, too_fast_for_club
 from pipeline.records import Fate
 from pipeline.resources import table
 
-_SMALLEST_STEP = 1e-6  # in any stored unit, far below what a device prints
 Found = dict[int, dict[str, float]]  # row → the figures that broke the rule
 
 
@@ -28,9 +27,12 @@ def _rows(mask: NDArray[np.bool_], **figures: Floats) -> Found:
 
 def _given(frame: pl.DataFrame, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Tell of each shot whether its file gives the figure at all: what a device never reads it has not missed."""
-    files = frame["file"].to_list()
-    giving = {files[i] for i in np.flatnonzero(known)}
-    return np.array([file in giving for file in files], dtype=bool)
+    return _any_within(codes(frame, "file"), known)
+
+
+def _any_within(groups: Codes, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell of each row whether any of its group is known."""
+    return np.bincount(groups[known], minlength=len(groups))[groups] > 0
 
 
 def _no_ball_speed(frame: pl.DataFrame) -> Found:
@@ -73,19 +75,23 @@ def _total_below_carry(frame: pl.DataFrame) -> Found:
     return _rows(total < carry - _limit("total_below_carry", "tolerance_m"), total_m=total, carry_m=carry)
 
 
-def _disagreeing(reported: Floats, model: Floats, least: tuple[Floats, float]) -> tuple[NDArray[np.bool_], Floats]:
+def _disagreeing(
+    reported: Floats, model: Floats, patterns: Codes, least: tuple[Floats, float]
+) -> tuple[NDArray[np.bool_], Floats]:
     """Find reported values off the model by much more than the rest, and what the model would have expected.
 
-    least: the share each value may always be below (n,) and above.
+    patterns: the group of each value (n,); least: the share each value may always be below (n,) and above.
     """
     ratio = reported / model
     known = np.isfinite(ratio)
-    if known.sum() < _limit("flight_disagrees", "fewest"):
-        return np.zeros(len(ratio), dtype=bool), model
-    middle = float(np.median(ratio[known]))
-    spread = max(_limit("flight_disagrees", "spreads"), own_cut(int(known.sum()), 2)) * mad_sigma(ratio[known])
-    below, above = np.maximum(least[0], spread), max(least[1], spread)
-    return (middle - ratio > below) | (ratio - middle > above), model * middle
+    count = int(patterns.max(initial=-1)) + 1
+    sizes = np.bincount(patterns[known], minlength=count)
+    middle, sigma = mad_sigmas(ratio[known], patterns[known], count)
+    cut = by_size(lambda n: max(_limit("flight_disagrees", "spreads"), own_cut(n, 2) if n else 0.0), sizes)
+    enough = (sizes >= _limit("flight_disagrees", "fewest"))[patterns]
+    here, spread = middle[patterns], (cut * sigma)[patterns]
+    below, above = np.maximum(least[0], spread), np.maximum(least[1], spread)
+    return enough & ((here - ratio > below) | (ratio - here > above)), np.where(enough, model * here, model)
 
 
 def _may_fall_short(frame: pl.DataFrame) -> Floats:
@@ -95,22 +101,17 @@ def _may_fall_short(frame: pl.DataFrame) -> Floats:
     seen to come down near its starting line is held to the narrow limit.
     """
     narrow, wide = (_limit("flight_disagrees", name) for name in ("tolerance", "straight_tolerance"))
-    if np.isfinite(column(frame, "spin_axis_deg")).any():
-        return np.full(frame.height, narrow)
+    curved = _any_within(codes(frame), np.isfinite(column(frame, "spin_axis_deg")))
     bearing = np.degrees(np.arctan2(column(frame, "offline_m"), column(frame, "carry_m")))
     straight = np.abs(bearing - column(frame, "launch_direction_deg")) < _limit("flight_disagrees", "straight_deg")
-    return np.where(straight, narrow, wide)
+    return np.where(curved | straight, narrow, wide)
 
 
-def _patterns(frame: pl.DataFrame, known: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+def _patterns(frame: pl.DataFrame, known: NDArray[np.bool_]) -> Codes:
     """Part the shots by kind of club and file, as each device has its bias; small parts of a kind are joined."""
-    keys = list(zip(frame["category"].fill_null("").to_list(), frame["file"].to_list(), strict=True))
-    counts = Counter(key for key, counts in zip(keys, known, strict=True) if counts)
-    fewest = _limit("flight_disagrees", "fewest")
-    parts: dict[tuple[str, str], list[int]] = {}
-    for row, (kind, file) in enumerate(keys):
-        parts.setdefault((kind, file if counts[kind, file] >= fewest else ""), []).append(row)
-    return [np.array(rows) for rows in parts.values()]
+    kinds, both = codes(frame, "category"), codes(frame, "category", "file")
+    enough = np.bincount(both[known], minlength=len(both))[both] >= _limit("flight_disagrees", "fewest")
+    return np.where(enough, both, len(both) + kinds)
 
 
 def _flight_disagrees(frame: pl.DataFrame) -> Found:
@@ -119,12 +120,12 @@ def _flight_disagrees(frame: pl.DataFrame) -> Found:
     found: Found = {}
     for name in FLIGHT_QUANTITIES:
         reported, model = column(frame, name), column(frame, f"model_{name}")
-        for here in _patterns(frame, np.isfinite(reported / model)):
-            # an apex or a descent is read less well than a carry: twice the room
-            room = 1 if name == "carry_m" else 2
-            off, expected = _disagreeing(reported[here], model[here], (short[here] * room, above * room))
-            for i, value in zip(here[off], expected[off], strict=True):
-                found.setdefault(int(i), {name: float(reported[i]), f"expected_{name}": float(value)})
+        patterns, _ = renumbered(_patterns(frame, np.isfinite(reported / model)))
+        # an apex or a descent is read less well than a carry: twice the room
+        room = 1 if name == "carry_m" else 2
+        off, expected = _disagreeing(reported, model, patterns, (short * room, above * room))
+        for i, figures in _rows(off, **{name: reported, f"expected_{name}": expected}).items():
+            found.setdefault(i, figures)
     return found
 
 
@@ -134,24 +135,9 @@ def _spin_unlike_set(frame: pl.DataFrame) -> Found:
 
 
 def resolution(values: Floats) -> float:
-    """Give the smallest step between printed values: the grid they were rounded to, 0 for fewer than two values.
-
-    The file's own unit is gone by now, so the grid is read from the values: the smallest difference between sorted
-    distinct ones. With few shots that is coarser than the truth, which makes the duplicate rule more careful.
-    """
-    gaps = np.diff(np.unique(values[np.isfinite(values)]))
-    # two files in different units print the same value an ulp apart: that is no step
-    gaps = gaps[gaps > _SMALLEST_STEP]
-    return float(gaps.min()) if len(gaps) else 0.0
-
-
-def _steps(frame: pl.DataFrame, names: list[str]) -> dict[tuple[str, str], float]:
-    """Give the printed step of each file and quantity; all sets of a file tell more of its rounding than one."""
-    return {
-        (str(file), name): resolution(column(shots, name))
-        for (file,), shots in frame.group_by("file", maintain_order=True)
-        for name in names
-    }
+    """Give the smallest step between printed values, 0 for fewer than two; see steps."""
+    known = values[np.isfinite(values)]
+    return float(steps(known, np.zeros(len(known), dtype=np.intp), 1)[0])
 
 
 def _duplicate(frame: pl.DataFrame) -> Found:
@@ -160,25 +146,34 @@ def _duplicate(frame: pl.DataFrame) -> Found:
     The chance that two shots of a set print alike is prod_j res_j / (2 sqrt(pi) sd_j); source: our derivation for
     independent normal readings, agreeing with simulation.
     """
-    names = ["ball_speed_mps", "launch_angle_deg", "spin_rate_rpm"]
+    values = [column(frame, name) for name in ("ball_speed_mps", "launch_angle_deg", "spin_rate_rpm")]
+    sets, numbers = codes(frame, "set"), frame["number"].to_numpy()
+    rows = np.flatnonzero(~np.isnan(values).any(axis=0))
+    alike = codes(pl.DataFrame([sets[rows], *(value[rows] + 0.0 for value in values)]), *_COLUMNS)
+    _, first = renumbered(alike)
+    repeated = np.flatnonzero(first[alike] != np.arange(len(rows)))
     found: Found = {}
-    steps = _steps(frame, names)
-    for _, group in frame.with_row_index("row").group_by("set", maintain_order=True):
-        known = group.filter(pl.all_horizontal(pl.col(n).is_not_null() & pl.col(n).is_not_nan() for n in names))
-        if known.height < 3:
-            continue
-        files = set(known["file"].to_list())
-        spreads = [(max(steps[f, n] for f in files), float(np.std(column(known, n), ddof=1))) for n in names]
-        chance = math.prod(res / (2 * math.sqrt(math.pi) * sd) if res > 0 and sd > 0 else 1.0 for res, sd in spreads)
-        if chance > _limit("duplicate", "chance"):
-            continue
-        first: dict[tuple[float, ...], int] = {}
-        for row in known.iter_rows(named=True):
-            key = tuple(row[n] for n in names)
-            if key in first:
-                found[row["row"]] = {"first_number": float(first[key])}
-            first.setdefault(key, row["number"])
+    believed: dict[int, bool] = {}
+    for place in repeated.tolist():
+        row, which = int(rows[place]), int(sets[rows[place]])
+        if which not in believed:
+            believed[which] = _chance(frame, rows[sets[rows] == which], values) > _limit("duplicate", "chance")
+        if not believed[which]:
+            found[row] = {"first_number": float(numbers[rows[first[alike[place]]]])}
     return found
+
+
+_COLUMNS = ("column_0", "column_1", "column_2", "column_3")
+
+
+def _chance(frame: pl.DataFrame, rows: NDArray[np.intp], values: list[Floats]) -> float:
+    """Give the chance that two of a set's rows print alike; 1 where it cannot be told."""
+    if len(rows) < 3:
+        return 1.0
+    files = codes(frame, "file")
+    of_set = [np.flatnonzero(files == file) for file in np.unique(files[rows])]
+    spreads = [(max(resolution(one[of]) for of in of_set), float(np.std(one[rows], ddof=1))) for one in values]
+    return math.prod(res / (2 * math.sqrt(math.pi) * sd) if res > 0 and sd > 0 else 1.0 for res, sd in spreads)
 
 
 _RULES: dict[str, Callable[[pl.DataFrame], Found]] = {
@@ -198,7 +193,8 @@ _RULES: dict[str, Callable[[pl.DataFrame], Found]] = {
 def bad_reads(frame: pl.DataFrame) -> dict[int, Fate]:
     """Give row → fate for every shot that breaks a rule; the first rule of flags.toml that fails is the reason.
 
-    frame: a visit's shots with `category` and the model_ columns; NaN = missing. Good shots are not in the result.
+    frame: the shots of a visit, or of several (see parts), with `category` and the model_ columns; NaN = missing. Good
+    shots are not in the result.
     """
     fates: dict[int, Fate] = {}
     with np.errstate(divide="ignore", invalid="ignore"):

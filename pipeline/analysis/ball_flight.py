@@ -1,6 +1,6 @@
 """The flight model beside the measurements: what it says of each shot, and what it may stand in for."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,12 +71,44 @@ def add_model(frame: pl.DataFrame, model: FlightModel) -> pl.DataFrame:
 
 def present(frame: pl.DataFrame, name: str) -> bool:
     """Tell whether a column is there for enough shots of every set to be averaged."""
-    shares = frame.group_by("set").agg(pl.col(name).is_not_nan().fill_null(value=False).mean().alias("share"))
-    return bool((shares["share"] >= PRESENT_SHARE).all())
+    return bool(_present(frame, [name])[0][name])
 
 
-def _restated(frame: pl.DataFrame, name: str) -> bool:
-    return f"restated_{name}" in frame.columns and present(frame, f"restated_{name}")
+def _present(frame: pl.DataFrame, names: Sequence[str]) -> list[dict[str, bool]]:
+    """Tell of each visit which columns are there for enough shots of every set."""
+    known = [pl.col(name).is_not_nan().fill_null(value=False).mean() for name in names]
+    enough = (pl.col(names).min() >= PRESENT_SHARE).fill_null(value=True)
+    if "visit" not in frame.columns:
+        return frame.group_by("set").agg(known).select(enough).to_dicts()
+    return frame.group_by("visit", "set").agg(known).group_by("visit").agg(enough).sort("visit").to_dicts()
+
+
+def _sources(present: Mapping[str, bool]) -> dict[str, str]:
+    """Decide for a visit where each flight quantity is taken from: restated, measured, modelled, run_modelled."""
+    sources: dict[str, str] = {}
+    for name in FLIGHT_QUANTITIES:
+        ways = (("restated", f"restated_{name}"), ("measured", name), ("modelled", f"model_{name}"))
+        sources |= next(({name: source} for source, column in ways if present.get(column)), {})
+    if present["offline_m"]:
+        sources["offline_m"] = "measured"
+    elif present["launch_direction_deg"] and present["model_offline_m"]:
+        sources["offline_m"] = "modelled"
+    if present.get("restated_total_m"):
+        sources["total_m"] = "restated"
+    elif present["total_m"]:
+        sources["total_m"] = "measured"
+    elif "carry_m" in sources and present["model_total_m"]:
+        sources["total_m"] = "modelled" if sources["carry_m"] == "modelled" else "run_modelled"
+    return sources
+
+
+_PREFIX = {"restated": "restated_", "measured": "", "modelled": "model_"}
+
+
+def _used(name: str, sources: Mapping[str, str]) -> pl.Expr:
+    if name == "total_m" and sources[name] in ("modelled", "run_modelled"):
+        return _used("carry_m", sources) + pl.col("model_total_m") - pl.col("model_carry_m")
+    return pl.col(f"{_PREFIX[sources[name]]}{name}")
 
 
 def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
@@ -87,27 +119,30 @@ def add_used(frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
     mixed within a visit. The total needs the carry it belongs to: a measured carry with no measured total gets the
     model's run added (source run_modelled). Without a launch direction the side is unknown, not zero.
     """
-    sources: dict[str, str] = {}
-    used = {}
-    for name in FLIGHT_QUANTITIES:
-        if _restated(frame, name):
-            sources[name], used[name] = "restated", pl.col(f"restated_{name}")
-        elif present(frame, name):
-            sources[name], used[name] = "measured", pl.col(name)
-        elif present(frame, f"model_{name}"):
-            sources[name], used[name] = "modelled", pl.col(f"model_{name}")
-    if present(frame, "offline_m"):
-        sources["offline_m"], used["offline_m"] = "measured", pl.col("offline_m")
-    elif present(frame, "launch_direction_deg") and present(frame, "model_offline_m"):
-        sources["offline_m"], used["offline_m"] = "modelled", pl.col("model_offline_m")
-    if _restated(frame, "total_m"):
-        sources["total_m"], used["total_m"] = "restated", pl.col("restated_total_m")
-    elif present(frame, "total_m"):
-        sources["total_m"], used["total_m"] = "measured", pl.col("total_m")
-    elif "carry_m" in sources and present(frame, "model_total_m"):
-        sources["total_m"] = "modelled" if sources["carry_m"] == "modelled" else "run_modelled"
-        used["total_m"] = used["carry_m"] + pl.col("model_total_m") - pl.col("model_carry_m")
-    return frame.with_columns(**{f"used_{name}": expression for name, expression in used.items()}), sources
+    found, (sources,) = add_used_to_all(frame)
+    return found, sources
+
+
+def add_used_to_all(frame: pl.DataFrame) -> tuple[pl.DataFrame, list[dict[str, str]]]:
+    """Do what add_used does for each visit of a frame with a column `visit`; sources in the order of its numbers."""
+    names = [name for name in _DECIDING if name in frame.columns]
+    of_visits = [_sources(present) for present in _present(frame, names)]
+    if len(of_visits) == 1:
+        return frame.with_columns(_used(name, of_visits[0]).alias(f"used_{name}") for name in of_visits[0]), of_visits
+    ways = {repr(sources): sources for sources in of_visits}
+    way = pl.Series([*map(list(ways).index, map(repr, of_visits))], dtype=pl.Int64).gather(frame["visit"])
+    used: dict[str, pl.Expr] = {}
+    for number, sources in enumerate(ways.values()):
+        for name in sources:
+            before = used.get(name, pl.lit(None, pl.Float64))
+            used[name] = pl.when(pl.lit(way) == number).then(_used(name, sources)).otherwise(before)
+    return frame.with_columns(expression.alias(f"used_{name}") for name, expression in used.items()), of_visits
+
+
+_DECIDING = (
+    *(way + name for name in (*FLIGHT_QUANTITIES, "offline_m", "total_m") for way in ("", "model_", "restated_")),
+    "launch_direction_deg",
+)  # columns that decide it
 
 
 def middle_flights(

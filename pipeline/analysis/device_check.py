@@ -7,7 +7,8 @@ import polars as pl
 
 from pipeline.analysis.ball_flight import column
 from pipeline.analysis.robust import FEWEST_SHOTS, mad_sigma
-from pipeline.records import DeviceCheck, Fate
+from pipeline.judgements import DeviceCheck
+from pipeline.records import Fate
 
 # The model's level is uncertain by 3 %, balls differ by as much, and devices state distances for airs of their own:
 # what is farther off than all of that together is a matter of units, air or calibration (own judgement, no source).

@@ -3,7 +3,7 @@
 import itertools
 from collections.abc import Callable, Generator, Sequence
 from functools import cache
-from typing import Final, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from pipeline.physics.strike import Launched
 
 Distances = Callable[[Launched], Floats]
 Told = TypeVar("Told")
+Other = TypeVar("Other")
 
 # Along each of ball speed, launch and spin four nodes (Chebyshev's, stretched to the ends), of the grid every other one
 # (which fixes a surface as well as all would); and powers up to the third, twenty in all.
@@ -58,6 +59,7 @@ class Wish(NamedTuple):
 
 
 Asking = Generator[Wish, Floats, Told]
+Rounds = Generator[list[Wish], list[Floats], Told]
 
 
 def answered(asking: Sequence[Asking[Told]], flown: Distances) -> list[Told]:
@@ -72,18 +74,49 @@ def answered(asking: Sequence[Asking[Told]], flown: Distances) -> list[Told]:
     does not follow is flown ball by ball.
     Source: least squares (textbook); the comparison is a test.
     """
+    return finished(in_rounds(asking), flown)
+
+
+def in_rounds(asking: Sequence[Asking[Told]]) -> Rounds[list[Told]]:
+    """Ask for what some calculations wish, round by round; gives what each returns."""
     told: dict[int, Told] = {}
-    wishes: dict[int, Wish] = {}
     answers: dict[int, Floats | None] = dict.fromkeys(range(len(asking)))
     while answers:
-        wishes = {}
+        wishes: dict[int, Wish] = {}
         for place, answer in answers.items():
             try:
                 wishes[place] = asking[place].send(answer)  # type: ignore[arg-type]  # None starts it
             except StopIteration as end:
                 told[place] = end.value
-        answers = dict(zip(wishes, _granted(list(wishes.values()), flown), strict=True))
+        answers = dict(zip(wishes, (yield list(wishes.values())), strict=True)) if wishes else {}
     return [told[place] for place in range(len(asking))]
+
+
+def side_by_side(one: Rounds[Told], other: Rounds[Other]) -> Rounds[tuple[Told, Other]]:
+    """Let two calculations ask in the same rounds, so that what both wish flies in one go."""
+    told: list[Any] = [None, None]
+    going: dict[int, tuple[Rounds[Any], list[Floats] | None]] = {0: (one, None), 1: (other, None)}
+    while going:
+        wishes: dict[int, list[Wish]] = {}
+        for place, (rounds, answers) in going.items():
+            try:
+                wishes[place] = rounds.send(answers)  # type: ignore[arg-type]  # None starts it
+            except StopIteration as end:
+                told[place] = end.value
+        left = iter((yield [wish for asked in wishes.values() for wish in asked]) if wishes else ())
+        going = {place: (going[place][0], list(itertools.islice(left, len(asked)))) for place, asked in wishes.items()}
+    return told[0], told[1]
+
+
+def finished(rounds: Rounds[Told], flown: Distances) -> Told:
+    """Fly what is wished round by round, as `answered`, to the end."""
+    answers: list[Floats] | None = None
+    while True:
+        try:
+            wishes = rounds.send(answers)  # type: ignore[arg-type]  # None starts it
+        except StopIteration as end:
+            return end.value  # type: ignore[no-any-return]
+        answers = _granted(wishes, flown)
 
 
 def _granted(wishes: Sequence[Wish], flown: Distances) -> list[Floats]:

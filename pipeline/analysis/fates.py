@@ -9,13 +9,24 @@ from pipeline.analysis.mishits import mishits
 from pipeline.records import Fate, Overrule
 
 COUNTING = ("counted", "asked")
+_COUNTED = Fate("counted")
 
 
 def fates(frame: pl.DataFrame, overrules: Sequence[Overrule]) -> list[Fate]:
     """Decide every shot of a visit, in the order of the frame (file, line, category, model_ and used_ columns)."""
+    return overruled(frame, found_fates(frame), overrules)
+
+
+def found_fates(frame: pl.DataFrame) -> list[Fate]:
+    """Decide every shot of one visit, or of several (see parts), before staff's word."""
     bad = bad_reads(frame)
     found = {**mishits(frame, [i not in bad for i in range(frame.height)]), **bad}
-    decided = [found.get(i, Fate("counted")) for i in range(frame.height)]
+    return [found.get(i, _COUNTED) for i in range(frame.height)]
+
+
+def overruled(frame: pl.DataFrame, found: Sequence[Fate], overrules: Sequence[Overrule]) -> list[Fate]:
+    """Put staff's word over what was found of one visit's shots."""
+    decided = list(found)
     said = {(word.file, word.line): word for word in overrules}
     for i, place in enumerate(zip(frame["file"].to_list(), frame["line"].to_list(), strict=True)):
         if place in said:

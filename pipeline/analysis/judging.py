@@ -16,7 +16,7 @@ from pipeline.analysis.order import allow_for_order, hitting_places
 from pipeline.analysis.robust import parts_from_median
 from pipeline.analysis.strokes import exchange
 from pipeline.clubs import same_job
-from pipeline.judgements import Accuracy, Bag, Exchange, Judged, OrderEffect, SpreadComparison
+from pipeline.judgements import Accuracy, Bag, Exchange, History, Judged, OrderEffect, SpreadComparison
 from pipeline.records import Comparison, Fate, SetResult, ShotSet
 
 _FEWEST_JOBS = 3  # from so many clubs of different jobs on, a visit is about the bag
@@ -63,12 +63,18 @@ def _samples(
 
 
 def judge(
-    results: Sequence[SetResult], frame: pl.DataFrame, fates: Sequence[Fate], sources: dict[str, str], worth: Worth
+    results: Sequence[SetResult],
+    frame: pl.DataFrame,
+    fates: Sequence[Fate],
+    sources: dict[str, str],
+    worth: Worth,
+    history: History | None = None,
 ) -> tuple[tuple[Comparison, ...], Judged]:
     """Compare the builds that do the own club's job with it, in carry, and say the rest a visit gives.
 
-    results: the sets, own club among them; frame and fates: all shots. Sets too uneven to average are left out, and
-    where that is the own club, or no carry is known, nothing is compared.
+    results: the sets, own club among them; frame and fates: all shots; history: what the studio has learned of builds
+    and shots, None where it goes by what is stated. Sets too uneven to average are left out, and where that is the own
+    club, or no carry is known, nothing is compared.
     """
     if "carry_m" not in sources:
         return (), Judged()
@@ -77,10 +83,14 @@ def judge(
     like = [s for s in samples if own and s is not own and same_job(s.set.build, own.set.build)]
     compared, orders = _comparisons(own, like, worth.smallest_difference_m) if own else ((), ())
     one_job = [(s.set.index, s.carry) for s in samples if own is None or s is own or s in like]
-    expected = expect(own.set.index, own.carry, [(s.set.index, s.carry) for s in like]) if own else ()
+    learned = history.of(own.set.build.category) if history and own else None
+    prior, typical = (learned.between, learned.shots) if learned else (STATED, None)
+    builds = [(s.set.index, s.carry) for s in like]
+    expected = expect(own.set.index, own.carry, builds, prior, typical) if own else ()
     return compared, Judged(
         expectations=expected,
-        prior=STATED if expected else None,
+        prior=prior if expected else None,
+        history_customers=learned.customers if learned and expected else 0,
         orders=orders,
         accuracies=_accuracies(samples, worth.fairway_width_m),
         spreads=_spreads(own, like) if own else (),

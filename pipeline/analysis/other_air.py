@@ -7,9 +7,10 @@ import polars as pl
 
 from pipeline.analysis.ball_flight import FlightModel, column, launch
 from pipeline.analysis.fates import COUNTING
+from pipeline.judgements import AtHome
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.restate import Ratios, carry_ratio
-from pipeline.records import AtHome, Fate
+from pipeline.records import Fate
 
 RESTATED = ("carry_m", "total_m", "apex_m")
 

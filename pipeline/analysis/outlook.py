@@ -7,7 +7,7 @@ import polars as pl
 
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import shots_of
-from pipeline.analysis.distances import Asking, answered, distances
+from pipeline.analysis.distances import Asking, Rounds, in_rounds
 from pipeline.analysis.fates import counted_of
 from pipeline.analysis.room import asking_room
 from pipeline.analysis.whatif import OwnFlight
@@ -23,15 +23,17 @@ def own_flight(result: SetResult) -> OwnFlight:
     return OwnFlight(*(average.mean if average else None for average in known))
 
 
-def outlooks_of(
+def asking_outlooks(
     of_sets: Sequence[SetResult], frame: pl.DataFrame, fates: Sequence[Fate], model: FlightModel
-) -> tuple[Outlook, ...]:
-    """Say what lies ahead for some sets; frame and fates are those of the whole visit."""
-    flown = distances(model)
+) -> Rounds[tuple[Outlook, ...]]:
+    """Say what lies ahead for some sets; frame and fates are those of the whole visit.
+
+    A calculation that asks for distances (`distances.finished`) in the air and on the ground of model.
+    """
     hit = [(result, shots_of(counted_of(frame, fates, result.set.index))) for result in of_sets]
     asked = [(shots, result.set.build.category) for result, shots in hit]
     asking: list[Asking[Any]] = [*(asking_worth(*each) for each in asked), *(asking_room(*each) for each in asked)]
-    both = answered(asking, flown)
+    both = yield from in_rounds(asking)
     worths, rooms = both[: len(hit)], both[len(hit) :]
     windows = windows_of([(shots, result.set.build.category, own_flight(result)) for result, shots in hit], model)
     return tuple(

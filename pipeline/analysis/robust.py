@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.analysis.parts import Codes, Floats, by_size, medians
 from pipeline.resources import table
-
-Floats = NDArray[np.float64]
 
 FEWEST_SHOTS = 5  # below this no statistical flag can be trusted
 _ALPHA = 0.05  # chance that a clean normal set of shots has any shot marked; the simulated cuts hold for this alone
@@ -29,9 +29,23 @@ def mad_sigma(values: Floats) -> float:
     values: shape (n,), finite, n >= 2. Returns the same unit; 0 when more than half the values are equal.
     Source: Park, Kim & Wang 2020, table A2; beyond it Hayes 2014 (both second-hand).
     """
-    n = len(values)
-    constant = _listed("mad_consistency", n) or 1.482602 / (1 - 0.76213 / n - 0.86413 / n**2)
-    return constant * float(np.median(np.abs(values - np.median(values))))
+    return _mad_constant(len(values)) * float(np.median(np.abs(values - np.median(values))))
+
+
+def mad_sigmas(values: Floats, groups: Codes, count: int) -> tuple[Floats, Floats]:
+    """Give median and mad_sigma of each group of values, both (count,); NaN where a group is empty.
+
+    values: shape (n,), finite; groups: (n,), 0 … count - 1. Source: as mad_sigma.
+    """
+    middle = medians(values, groups, count)
+    away = medians(np.abs(values - middle[groups]), groups, count)
+    return middle, by_size(_mad_constant, np.bincount(groups, minlength=count)) * away
+
+
+def _mad_constant(n: int) -> float:
+    if n < 2:
+        return math.nan
+    return _listed("mad_consistency", n) or 1.482602 / (1 - 0.76213 / n - 0.86413 / n**2)
 
 
 def _freedom(n: int) -> float:
@@ -48,33 +62,72 @@ def own_cut(n: int, sides: int) -> float:
     return listed or (3.5 + 7.5 / n if sides == 2 else 3.42)
 
 
-def scale_and_cut(groups: Sequence[Floats], k: int, sides: int, floor: float) -> tuple[float, float]:
-    """Give the spread of group k and the multiple of it beyond which a shot stands out.
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """Of k sets the middle, the spread, the freedom behind it, and its multiple beyond which shots stand out.
 
-    The MAD of 8 shots carries about 3 degrees of freedom, so the other groups (same golfer, same kind of club) lend
+    middle and scale have the values' unit; all have shape (k,), NaN where a set is empty.
+    """
+
+    middle: Floats
+    scale: Floats
+    freedom: Floats
+    cut: Floats
+
+
+def spreads(values: Floats, sets: Codes, kinds: Codes, sides: int) -> Spreads:
+    """Give the spread of each set and the multiple of it beyond which a shot stands out.
+
+    values: shape (n,), finite; sets: (n,), 0 … k - 1; kinds: (k,), which sets are alike; sides 1 or 2.
+    The MAD of 8 shots carries about 3 degrees of freedom, so the like sets (same golfer, same kind of club) lend
     theirs: s*^2 = (nu_k s_k^2 + nu_p s_o^2)/(nu_k + nu_p) with nu_p at most 4, and the cut is a t quantile that allows
-    for the median's own error. A group alone uses simulated cuts.
-    floor: smallest believable spread (resolution/sqrt 12), so that rounded data cannot give a spread of 0.
+    for the median's own error. A set alone uses simulated cuts; a set below 5 lends nothing.
     Source: our simulations; the t form is a judgement, conservative at equal spread (no publication).
     """
-    n = len(groups[k])
-    scale, freedom = _pooled(groups, k)
-    if freedom == _freedom(n):
-        return max(scale, floor), own_cut(n, sides)
-    quantile = float(special.stdtrit(freedom, 1 - _ALPHA / (n * sides)))
-    return max(scale, floor), quantile * math.sqrt(max(1 + _median_variance(n) - 2 / n, 0.5))
+    sizes = np.bincount(sets, minlength=len(kinds))
+    middle, own = mad_sigmas(values, sets, len(kinds))
+    nu_own, lends = by_size(_freedom, sizes), sizes >= FEWEST_SHOTS
+    lent = _sums_of_others(np.where(lends, nu_own, 0.0), kinds)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lent_variance = _sums_of_others(np.where(lends, nu_own * own * own, 0.0), kinds) / lent
+        nu_lent = np.minimum(lent, _BORROWED_FREEDOM)
+        pooled = np.sqrt((nu_own * own**2 + nu_lent * lent_variance) / (nu_own + nu_lent))
+        freedom = nu_own + nu_lent
+        quantile = special.stdtrit(freedom, 1 - _ALPHA / (sizes * sides))
+        helped_cut = quantile * np.sqrt(np.maximum(1 + by_size(_median_variance, sizes) - 2 / sizes, 0.5))
+    cut = np.where(lent > 0, helped_cut, by_size(lambda n: own_cut(n, sides) if n else math.nan, sizes))
+    return Spreads(middle, np.where(lent > 0, pooled, own), freedom, cut)
 
 
-def _pooled(groups: Sequence[Floats], k: int) -> tuple[float, float]:
-    """Give the spread of group k, helped by the others, and the degrees of freedom behind it."""
-    own, nu_own = mad_sigma(groups[k]), _freedom(len(groups[k]))
-    others = [(_freedom(len(g)), mad_sigma(g)) for j, g in enumerate(groups) if j != k and len(g) >= FEWEST_SHOTS]
-    lent = sum(nu for nu, _ in others)
-    if not lent:
-        return own, nu_own
-    lent_variance = sum(nu * s * s for nu, s in others) / lent
-    nu_lent = min(lent, _BORROWED_FREEDOM)
-    return math.sqrt((nu_own * own**2 + nu_lent * lent_variance) / (nu_own + nu_lent)), nu_own + nu_lent
+def _sums_of_others(amounts: Floats, kinds: Codes) -> Floats:
+    """Give for each set the sum of the amounts of all others of its kind, added in their order."""
+    found = np.zeros(len(amounts))
+    order = np.argsort(kinds, kind="stable")
+    sizes = np.bincount(kinds)[kinds[order]]  # of the kind each set is of
+    for size in np.unique(sizes[sizes > 1]):
+        places = order[sizes == size].reshape(-1, size)
+        mine, sums = amounts[places], np.zeros(places.shape)
+        for other in range(size):
+            sums[:, :other] += mine[:, other, None]
+            sums[:, other + 1 :] += mine[:, other, None]
+        found[places] = sums
+    return found
+
+
+def scale_and_cut(groups: Sequence[Floats], k: int, sides: int, floor: float) -> tuple[float, float]:
+    """Give the spread of group k among like ones and the multiple of it beyond which a shot stands out.
+
+    groups: one array (n_k,) a set, finite. floor: smallest believable spread (resolution/sqrt 12), so that rounded data
+    cannot give a spread of 0. Source: as spreads.
+    """
+    found = spreads(*_together(groups), sides)
+    return max(float(found.scale[k]), floor), float(found.cut[k])
+
+
+def _together(groups: Sequence[Floats]) -> tuple[Floats, Codes, Codes]:
+    """Put groups of one kind behind each other."""
+    sets = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
+    return np.concatenate([np.zeros(0), *groups]), sets, np.zeros(len(groups), dtype=np.intp)
 
 
 def stand_out(groups: Sequence[Floats], side: str, floor: float) -> list[NDArray[np.bool_]]:
@@ -82,16 +135,24 @@ def stand_out(groups: Sequence[Floats], side: str, floor: float) -> list[NDArray
 
     groups: one array (n_k,) a set, finite. Returns one mask (n_k,) a set; groups below 5 shots are never marked.
     """
-    masks = []
-    for k, values in enumerate(groups):
-        if len(values) < FEWEST_SHOTS:
-            masks.append(np.zeros(len(values), dtype=bool))
-            continue
-        scale, cut = scale_and_cut(groups, k, 2 if side == "both" else 1, floor)
-        distance = values - np.median(values)
-        signed = np.abs(distance) if side == "both" else distance * (-1 if side == "low" else 1)
-        masks.append(signed > cut * scale)
-    return masks
+    values, sets, kinds = _together(groups)
+    mask, _ = standing_out(values, sets, kinds, side, np.full(len(kinds), floor))
+    return np.split(mask, np.cumsum([len(group) for group in groups])[:-1])
+
+
+def standing_out(
+    values: Floats, sets: Codes, kinds: Codes, side: str, floors: Floats
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Mark the shots of sets that stand out, (n,), and give the middle of each one's set, (n,): see stand_out.
+
+    values, sets and kinds: as for spreads; floors: smallest believable spread of each set, (k,). Source: as spreads.
+    """
+    found = spreads(values, sets, kinds, 2 if side == "both" else 1)
+    distance = values - found.middle[sets]
+    signed = np.abs(distance) if side == "both" else distance * (-1 if side == "low" else 1)
+    limit = found.cut * np.maximum(found.scale, floors)
+    judged = np.bincount(sets, minlength=len(kinds)) >= FEWEST_SHOTS
+    return judged[sets] & (signed > limit[sets]), found.middle[sets]
 
 
 def parts_from_median(groups: Sequence[tuple[int, Floats]], floor: float = 0.0) -> tuple[int, ...]:
@@ -103,13 +164,13 @@ def parts_from_median(groups: Sequence[tuple[int, Floats]], floor: float = 0.0) 
     it: their mean and median part by 0.2 to 0.3 s* by chance, and five values alone hardly tell s*.
     Source: own rule; false alarms by simulation in the tests.
     """
-    arrays = [values for _, values in groups]
+    of_all = spreads(*_together([values for _, values in groups]), 1)
     found = []
     for k, (key, values) in enumerate(groups):
         n = len(values)
         if n < FEWEST_SHOTS:
             continue
-        scale, freedom = _pooled(arrays, k)
+        scale, freedom = float(of_all.scale[k]), float(of_all.freedom[k])
         by_chance = float(special.stdtrit(freedom, _PARTED_SURE)) * math.sqrt(max(_median_variance(n) - 1 / n, 0.0))
         if abs(float(values.mean() - np.median(values))) > max(max(_PARTED, by_chance) * scale, floor):
             found.append(key)

@@ -10,6 +10,8 @@ from pipeline.analysis.ball_flight import Floats
 from pipeline.analysis.model_effects import LEVEL, Posterior, against_average, rank_ranges
 from pipeline.analysis.own_gains import gains_of, summary
 from pipeline.analysis.rollup_cells import (
+    UNKNOWN,
+    Bools,
     Cells,
     Ints,
     cells_of,
@@ -30,6 +32,7 @@ from pipeline.rollup_records import (
 )
 
 BANDS = ("slow", "medium", "fast")
+_NAMED_FROM = 2  # customers: a label that one alone has may hold a person's name
 _NEARLY_ALL = 0.8  # of a model's customers in one band: said to have been tried by these only (own judgement)
 
 
@@ -91,13 +94,13 @@ def _ranked(found: _Found, rules: RollUpRules) -> dict[int, ModelEffect]:
 
 
 def _withheld(cells: Cells, shown: dict[int, ModelEffect], rules: RollUpRules) -> tuple[Withheld, ...]:
-    """Name every model that was hit and is not shown, with the reason."""
+    """Name every model that was hit and is not shown, with the reason; those of a single customer stand together."""
     customers, compared = customers_by_model(cells), customers_by_model(cells.of(comparing(cells)))
     tested = customers_by_model(cells.of(~cells.own))
     shots = np.bincount(cells.model, cells.n, len(cells.models))
     found = []
-    for j in np.flatnonzero(customers > 0):
-        if int(j) in shown:
+    for j in np.flatnonzero(customers >= _NAMED_FROM):
+        if int(j) in shown or cells.models[j] == UNKNOWN:
             continue
         if customers[j] < rules.fewest_customers:
             reason = "few_customers"
@@ -106,7 +109,18 @@ def _withheld(cells: Cells, shown: dict[int, ModelEffect], rules: RollUpRules) -
         else:
             reason = "few_customers" if 0 < compared[j] < rules.fewest_customers else "not_connected"
         found.append(Withheld(cells.models[j], reason, int(customers[j]), int(compared[j]), int(shots[j])))
-    return tuple(found)
+    return (*found, *_nameless(cells, customers < _NAMED_FROM))
+
+
+def _nameless(cells: Cells, rare: Bools) -> tuple[Withheld, ...]:
+    """Put the models together that a single customer hit. rare: marks these, hit or not (j,)."""
+    known = np.array([model != UNKNOWN for model in cells.models])
+    mine = (rare & known)[cells.model]
+    if not mine.any():
+        return ()
+    people, comparers = (len(np.unique(cells.customer_of[cells.sitting[k]])) for k in (mine, mine & comparing(cells)))
+    models = len(np.unique(cells.model[mine]))
+    return (Withheld("", "few_customers", people, comparers, int(cells.n[mine].sum()), models),)
 
 
 # --- speed bands --------------------------------------------------------------------------------------------------
@@ -173,7 +187,7 @@ def _parts(table: pl.DataFrame, kind: str, rules: RollUpRules) -> dict[str, list
     )
     found: dict[str, list[Part]] = {}
     for row in groups.iter_rows(named=True):
-        several = row["thin"] and row["value"] > 1
+        several = row["thin"] and (row["value"] > 1 or row["customer"] < _NAMED_FROM)
         enough = row["customer"] >= rules.fewest_customers
         mine = gains.of(cells.models.index(row["part"]))
         over_own = summary(mine) if len(mine.gain) >= rules.fewest_customers else None
@@ -187,10 +201,14 @@ def _parts(table: pl.DataFrame, kind: str, rules: RollUpRules) -> dict[str, list
 
 @dataclass(frozen=True, slots=True)
 class _Category:
-    """One category's pieces and what was found in them. order: each label's place among the components."""
+    """One category's pieces and what was found in them.
+
+    used: marks the cells that compare; order: each label's place among the components.
+    """
 
     table: pl.DataFrame
     cells: Cells
+    used: Bools
     shown: dict[int, ModelEffect]
     label: Ints
     order: dict[int, int]
@@ -201,7 +219,7 @@ class _Category:
 def _caveats(of: _Category, j: int, facts: dict[str, Any], component: int) -> tuple[str, ...]:
     """Say in codes what a reader must know before believing a model's row."""
     cells, rules = of.cells, of.rules
-    used = comparing(cells) & (cells.model == j)
+    used = of.used & (cells.model == j)
     band = of.band[np.unique(cells.customer_of[cells.sitting[used]])]
     found = []
     if of.shown[j].compared < rules.early_customers or facts["shots"] < rules.early_shots:
@@ -242,14 +260,16 @@ def _rows(of: _Category) -> tuple[ModelRow, ...]:
 
 
 def _components(cells: Cells, shown: dict[int, ModelEffect], label: Ints) -> list[tuple[int, tuple[str, ...]]]:
-    """List the components of two models or more with their labels: most models shown first, then most models."""
+    """List the components of two models or more with their labels: most models shown first, then most models named."""
     groups = [(int(k), np.flatnonzero(label == k)) for k in np.unique(label)]
-    linked = [(k, group) for k, group in groups if len(group) > 1]
+    named = customers_by_model(cells) >= _NAMED_FROM
+    linked = [(k, group[named[group]]) for k, group in groups if len(group) > 1]
+    linked = [(k, group) for k, group in linked if len(group)]
     linked.sort(key=lambda one: (-sum(int(j) in shown for j in one[1]), -len(one[1]), cells.models[one[1][0]]))
     return [(k, tuple(cells.models[j] for j in group)) for k, group in linked]
 
 
-def _category(name: str, table: pl.DataFrame, rules: RollUpRules) -> CategoryRollUp:
+def _category(name: str, table: pl.DataFrame, unnamed_shots: int, rules: RollUpRules) -> CategoryRollUp:
     cells = cells_of(table)
     found = _effects(cells, rules)
     shown, label = _ranked(found, rules) if found.shown else {}, found.label
@@ -260,7 +280,7 @@ def _category(name: str, table: pl.DataFrame, rules: RollUpRules) -> CategoryRol
     bands, band = _banded(cells.of(used), speeds, limits, rules) if limits else ((), np.full(cells.customers, -1))
     linked = _components(cells, shown, label)
     order = {k: i for i, (k, _) in enumerate(linked)}
-    rows = _rows(_Category(table, cells, shown, label, order, band, rules)) if shown else ()
+    rows = _rows(_Category(table, cells, used, shown, label, order, band, rules)) if shown else ()
     return CategoryRollUp(
         category=name,
         customers=cells.customers,
@@ -272,20 +292,23 @@ def _category(name: str, table: pl.DataFrame, rules: RollUpRules) -> CategoryRol
         shot_sd=float(np.sqrt(cells.shot_variance)),
         model_sd=found.posterior.model_sd if found.posterior else float("nan"),
         fit_sd=found.posterior.fit_sd if found.posterior else float("nan"),
+        unnamed_shots=unnamed_shots,
     )
 
 
 def roll_up(pieces: pl.DataFrame, rules: RollUpRules | None = None) -> tuple[CategoryRollUp, ...]:
     """Say of each category which models perform better or worse than its average, and what they brought.
 
-    pieces: one row a (customer, model, category, loft, shaft, period, studio, own): n [1], total and squares (sum and
-    sum of squares of one quantity over the counted shots, carry in m by default), speed_mps (mean club speed of these
-    shots, or mean ball speed, the same kind in all rows; null if unknown). period sorts as text (2026-11). rules: the
-    minimums.
+    pieces: one row a (customer, model, category, loft, shaft, period, studio, own, sitting): n [1], total and squares
+    (sum and sum of squares of one quantity over the counted shots, carry in m by default), speed_mps (mean club speed
+    of these shots, or mean ball speed, the same kind in all rows of a category; null if unknown). period sorts as text
+    (2026-11); sitting: the visit. model "": nobody said which. An own club of unknown model is what gains are held
+    against, and compares and links nothing; other clubs of unknown model are left out. rules: the minimums.
     Returns the categories by name; one in which no two shots with a build differ is left out, as the luck of a shot is
-    not known there. Raises ValueError for pieces that no sum of shots can be (rollup_cells.checked).
-    Customers' levels are fixed, one each studio and period, so who tried what and which device measured it does not
-    matter; neither do better players who favour a model. What own clubs lose or win on others (old, known to their
+    not known there. Raises ValueError for pieces that no sum of shots can be (rollup_cells.checked), and for rules by
+    which a model of a single customer would be named.
+    Customers' levels are fixed, one each sitting, so who tried what and which device measured it does not matter;
+    neither do better players who favour a model. What own clubs lose or win on others (old, known to their
     owners) is one effect for all of them, taken out. Models' effects are drawn to each other as far as chance demands.
     A model that truly suits better players cannot be seen in one figure: the speed bands say so, each against the
     average of its own models.
@@ -294,9 +317,14 @@ def roll_up(pieces: pl.DataFrame, rules: RollUpRules | None = None) -> tuple[Cat
     Source: the modules used here, each with its own.
     """
     rules = rules or RollUpRules()
+    if rules.fewest_customers < _NAMED_FROM:
+        message = f"a model must not be shown from fewer than {_NAMED_FROM} customers on"
+        raise ValueError(message)
     table = checked(pieces)
     found = []
     for (name,), part in table.partition_by("category", as_dict=True).items():
-        if luck_is_known(part):
-            found.append(_category(str(name), part, rules))
+        named = part.filter(pl.col("own") | (pl.col("model") != UNKNOWN))
+        if named.height and luck_is_known(named):
+            unnamed = int(part["n"].sum()) - int(named["n"].sum())
+            found.append(_category(str(name), named, unnamed, rules))
     return tuple(sorted(found, key=lambda one: one.category))

@@ -12,8 +12,9 @@ from pipeline.analysis.ball_flight import Floats
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-KEYS = ("customer", "model", "category", "loft", "shaft", "period", "studio", "own")
-SITTING = ("customer", "studio", "period")
+KEYS = ("customer", "model", "category", "loft", "shaft", "period", "studio", "own", "sitting")
+SITTING = ("customer", "studio", "sitting")
+UNKNOWN = ""  # the model of a club of which nobody said what it is: each such club is another one
 _FEWEST_FOR_SPREAD = 4  # degrees of freedom from which a customer's own spread helps to learn how spreads differ
 _LEAST_SPREAD = 1e-6  # of the pooled variance: shots that print alike still differ
 
@@ -22,7 +23,7 @@ _LEAST_SPREAD = 1e-6  # of the pooled variance: shots that print alike still dif
 class Cells:
     """One cell a sitting, model and own-or-not; sitting and model are indices; arrays (k,), sorted by these.
 
-    A sitting is one customer in one studio and period. n: shots; mean: their mean; noise: variance of that mean that
+    A sitting is one customer in one visit. n: shots; mean: their mean; noise: variance of that mean that
     comes from the shots; freedom: degrees of freedom behind it. customer_of: each sitting's customer (s,).
     shot_variance: of a customer's shots, over all customers.
     """
@@ -64,8 +65,8 @@ def sums(index: Ints, values: Floats, size: int) -> Floats:
 def checked(pieces: pl.DataFrame) -> pl.DataFrame:
     """Refuse pieces that no sum of shots can be, and bring the rest into one order.
 
-    pieces: one row a customer, model, category, loft, shaft, period, studio and own-or-not, with n [1], total and
-    squares (sum and sum of squares of the quantity) and speed_mps (mean speed of these shots, or null) [m/s]. Only
+    pieces: one row a customer, model, category, loft, shaft, period, studio, own-or-not and sitting, with n [1], total
+    and squares (sum and sum of squares of the quantity) and speed_mps (mean speed of these shots, or null) [m/s]. Only
     loft, shaft and speed_mps may be null. Raises ValueError for a missing column or value, n below 1, or a sum not
     finite.
     """
@@ -172,10 +173,14 @@ def cells_of(table: pl.DataFrame) -> Cells:
 
 
 def comparing(cells: Cells) -> Bools:
-    """Mark the cells of sittings in which two models or more were hit (k,): only these compare anything."""
-    pairs = np.unique(np.stack([cells.sitting, cells.model]), axis=1)
-    hit = np.bincount(pairs[0], minlength=len(cells.customer_of))
-    return np.asarray(hit[cells.sitting] > 1)
+    """Mark the cells of sittings in which two models or more were hit (k,): only these compare anything.
+
+    A club of unknown model compares nothing: it is marked nowhere, and makes no second model of a sitting.
+    """
+    known = np.array([model != UNKNOWN for model in cells.models])[cells.model]
+    pairs = np.unique(cells.sitting[known] * len(cells.models) + cells.model[known])
+    hit = np.bincount(pairs // len(cells.models), minlength=len(cells.customer_of))
+    return np.asarray(known & (hit[cells.sitting] > 1))
 
 
 def components(cells: Cells) -> Ints:
@@ -189,5 +194,5 @@ def components(cells: Cells) -> Ints:
 
 def customers_by_model(cells: Cells) -> Ints:
     """Count the different customers behind each model (j,)."""
-    pairs = np.unique(np.stack([cells.model, cells.customer_of[cells.sitting]]), axis=1)
-    return np.bincount(pairs[0], minlength=len(cells.models)).astype(np.int64)
+    pairs = np.unique(cells.model * cells.customers + cells.customer_of[cells.sitting])
+    return np.bincount(pairs // cells.customers, minlength=len(cells.models)).astype(np.int64)

@@ -6,23 +6,19 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.analysis.ball_flight import Floats, column
-from pipeline.analysis.robust import FEWEST_SHOTS, scale_and_cut
+from pipeline.analysis.ball_flight import column
+from pipeline.analysis.parts import Codes, Floats, codes, renumbered
+from pipeline.analysis.robust import FEWEST_SHOTS, spreads
 from pipeline.resources import table
 
 _SMALLEST_SCALE = 1e-9  # figures that never differ have no spread; the limits of flags.toml then decide alone
 Mask = NDArray[np.bool_]
 
 
-def sets_of_kinds(frame: pl.DataFrame, known: Mask) -> list[list[NDArray[np.intp]]]:
-    """Part the known shots by kind of club, and each kind by set: kinds → sets → rows."""
-    kinds, sets = frame["category"].fill_null("").to_numpy(), frame["set"].to_numpy()
-    rows = np.flatnonzero(known)
-    parted = []
-    for kind in dict.fromkeys(kinds[rows].tolist()):
-        here = rows[kinds[rows] == kind]
-        parted.append([here[sets[here] == index] for index in dict.fromkeys(sets[here].tolist())])
-    return parted
+def sets_of_kinds(frame: pl.DataFrame, rows: NDArray[np.intp]) -> tuple[Codes, Codes]:
+    """Part some rows of a frame by kind of club and set: the set of each row, and the kind of each set."""
+    sets, first = renumbered(codes(frame, "category", "set")[rows])
+    return sets, codes(frame, "category")[rows[first]]
 
 
 def _beside_the_set(frame: pl.DataFrame, values: Floats, sides: int) -> tuple[Floats, Floats]:
@@ -32,12 +28,12 @@ def _beside_the_set(frame: pl.DataFrame, values: Floats, sides: int) -> tuple[Fl
     in sets below five shots, so that nothing is ever beyond it there.
     """
     away, limit = np.full(len(values), np.nan), np.full(len(values), np.nan)
-    for rows in sets_of_kinds(frame, np.isfinite(values)):
-        groups = [values[place] for place in rows]
-        for k, place in enumerate(rows):
-            if len(place) >= FEWEST_SHOTS:
-                scale, cut = scale_and_cut(groups, k, sides, _SMALLEST_SCALE)
-                away[place], limit[place] = groups[k] - np.median(groups[k]), cut * scale
+    rows = np.flatnonzero(np.isfinite(values))
+    sets, kinds = sets_of_kinds(frame, rows)
+    found = spreads(values[rows], sets, kinds, sides)
+    judged = np.bincount(sets, minlength=len(kinds))[sets] >= FEWEST_SHOTS
+    away[rows[judged]] = (values[rows] - found.middle[sets])[judged]
+    limit[rows[judged]] = (found.cut * np.maximum(found.scale, _SMALLEST_SCALE))[sets[judged]]
     return away, limit
 
 

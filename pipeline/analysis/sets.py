@@ -1,13 +1,14 @@
 """Files of shots → one visit: builds, sets in hitting order, and the own club they are compared with."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import PurePath
 
+import numpy as np
 import polars as pl
 
 from pipeline import clubs
+from pipeline.analysis.parts import codes
 from pipeline.records import Build, FileReading, ShotSet, Visit, VisitFacts
 from pipeline.schema import measurements, text_fields
 
@@ -17,8 +18,14 @@ LONGEST_LABEL = 120
 
 def with_all_columns(reading: FileReading) -> pl.DataFrame:
     """Bring a file's shots to the full set of columns; the file's name stands in where it names no club."""
-    frame = reading.shots
-    stem = PurePath(reading.name).stem
+    return _with_all_columns(reading.shots, pl.lit(reading.name), pl.lit(_club_of(reading)))
+
+
+def _club_of(reading: FileReading) -> str:
+    return reading.meta.get("Club") or PurePath(reading.name).stem
+
+
+def _with_all_columns(frame: pl.DataFrame, file: pl.Expr, club: pl.Expr, *others: pl.Expr) -> pl.DataFrame:
     label = pl.col("club") if "club" in frame.columns else pl.lit(None, pl.String)
     numeric = [
         pl.col(name) if name in frame.columns else pl.lit(None, pl.Float64).alias(name) for name in measurements()
@@ -27,8 +34,27 @@ def with_all_columns(reading: FileReading) -> pl.DataFrame:
         pl.col(name) if name in frame.columns else pl.lit(None, pl.String).alias(name)
         for name in sorted(text_fields() - {"club"})
     ]
-    named = label.fill_null(reading.meta.get("Club") or stem).str.slice(0, LONGEST_LABEL).alias("club")
-    return frame.select(pl.lit(reading.name).alias("file"), pl.col("line").cast(pl.Int64), named, *text, *numeric)
+    named = label.fill_null(club).str.slice(0, LONGEST_LABEL).alias("club")
+    return frame.select(*others, file.alias("file"), pl.col("line").cast(pl.Int64), named, *text, *numeric)
+
+
+def _together(readings: Sequence[FileReading], visits: Sequence[int]) -> pl.DataFrame:
+    """Put the shots of files below each other, with the number of their file and of their visit."""
+    about = {
+        "file": pl.Series([reading.name for reading in readings], dtype=pl.String),
+        "club": pl.Series([_club_of(reading) for reading in readings], dtype=pl.String),
+        "visit": pl.Series(visits, dtype=pl.Int64),
+    }
+    alike: dict[tuple[tuple[str, pl.DataType], ...], list[int]] = {}
+    for place, reading in enumerate(readings):
+        alike.setdefault(tuple(reading.shots.schema.items()), []).append(place)
+    frames = []
+    for places in alike.values():
+        frame = pl.concat([readings[place].shots for place in places])
+        of = pl.Series(np.repeat(places, [readings[place].shots.height for place in places]), dtype=pl.Int64)
+        file, club, visit = (pl.lit(values.gather(of)) for values in about.values())
+        frames.append(_with_all_columns(frame, file, club, visit.alias("visit"), pl.lit(of).alias("reading")))
+    return pl.concat(frames).sort("reading", maintain_order=True) if len(frames) > 1 else frames[0]
 
 
 def _ratio_from_speeds() -> pl.Expr:
@@ -53,11 +79,11 @@ def _spin_from_parts() -> list[pl.Expr]:
     ]  # fmt: skip
 
 
-def _phases(frame: pl.DataFrame) -> list[str]:
-    """Give each shot's phase: its note if enough shots with that club share it, else nothing."""
-    pairs = list(zip(frame["club"].to_list(), [n or "" for n in frame["note"].to_list()], strict=True))
-    shared = Counter(pairs)
-    return [note[:LONGEST_LABEL] if note and shared[club, note] >= SMALLEST_PHASE else "" for club, note in pairs]
+def _phase() -> pl.Expr:
+    """Each shot's phase: its note if enough shots of the visit with that club share it, else nothing."""
+    note = pl.col("note").fill_null("")
+    shared = pl.len().over("visit", "club", note) >= SMALLEST_PHASE
+    return pl.when((note != "") & shared).then(note.str.slice(0, LONGEST_LABEL)).otherwise(pl.lit("")).alias("phase")
 
 
 def _own_label(labels: Sequence[str], facts: VisitFacts) -> tuple[str, str]:
@@ -91,19 +117,43 @@ def letter(index: int) -> str:
 
 def assemble(readings: Sequence[FileReading], facts: VisitFacts) -> Visit:
     """Join the files of a visit in the order given; at least one shot must be there."""
-    frame = pl.concat([with_all_columns(reading) for reading in readings])
-    frame = frame.with_columns(_ratio_from_speeds(), *_spin_from_parts(), pl.Series("phase", _phases(frame), pl.String))
-    keys = list(dict.fromkeys(zip(frame["club"].to_list(), frame["phase"].to_list(), strict=True)))
+    shots, (found,) = assemble_all([(readings, facts)])
+    return Visit(shots.drop("visit", "reading"), *found)
+
+
+def assemble_all(
+    visits: Sequence[tuple[Sequence[FileReading], VisitFacts]],
+) -> tuple[pl.DataFrame, list[tuple[tuple[ShotSet, ...], str]]]:
+    """Join the files of each of many visits; each must have a shot.
+
+    Gives all shots, with the number of their `visit` and of their file among all (`reading`), and for each visit its
+    sets and what says which club is the customer's own.
+    """
+    readings = [reading for files, _ in visits for reading in files if reading.shots.height]
+    theirs = [place for place, (files, _) in enumerate(visits) for reading in files if reading.shots.height]
+    frame = _together(readings, theirs)
+    frame = frame.with_columns(_ratio_from_speeds(), *_spin_from_parts(), _phase())
+    keys = frame.select("visit", "club", "phase").unique(maintain_order=True)
+    hit: dict[int, list[tuple[str, str]]] = {}
+    for visit, club, phase in keys.iter_rows():
+        hit.setdefault(visit, []).append((club, phase))
+    found = [_sets_of(hit[place], facts) for place, (_, facts) in enumerate(visits)]
+    numbered = [{(one.label, one.phase): one.index for one in of_visit} for of_visit, _ in found]
+    index = [numbered[visit][club, phase] for visit, club, phase in keys.iter_rows()]
+    of_shot = pl.Series(index, dtype=pl.Int64).gather(pl.Series(codes(frame, "club", "phase")))
+    shots = frame.with_columns(
+        pl.int_range(1, pl.len() + 1).over("visit").alias("number"), of_shot.alias("set"), pl.col(pl.Float64)
+    )
+    return shots, found
+
+
+def _sets_of(keys: list[tuple[str, str]], facts: VisitFacts) -> tuple[tuple[ShotSet, ...], str]:
+    """Give the sets of a visit, by club and phase in hitting order, and what says which club is the own one."""
     own, own_from = _own_label(list(dict.fromkeys(club for club, _ in keys)), facts)
-    keys.sort(key=lambda key: key[0] != own)  # stable: the own club first, the rest in hitting order
-    base = next(key for key in keys if key[0] == own)
+    ordered = sorted(keys, key=lambda key: key[0] != own)  # stable: the own club first, the rest in hitting order
+    base = next(key for key in ordered if key[0] == own)
     sets = tuple(
         ShotSet(i, letter(i), club, phase, _build_of(club, facts), (club, phase) == base)
-        for i, (club, phase) in enumerate(keys)
+        for i, (club, phase) in enumerate(ordered)
     )
-    index = {key: i for i, key in enumerate(keys)}
-    of_shot = [index[key] for key in zip(frame["club"].to_list(), frame["phase"].to_list(), strict=True)]
-    shots = frame.with_columns(
-        pl.int_range(1, pl.len() + 1).alias("number"), pl.Series("set", of_shot, pl.Int64), pl.col(pl.Float64)
-    )
-    return Visit(shots, sets, own_from)
+    return sets, own_from

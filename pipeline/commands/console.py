@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from filelock import FileLock
 
     from pipeline.branding import Logo
-    from pipeline.inbox import Event, Inbox
+    from pipeline.events import Event
+    from pipeline.inbox import Inbox
     from pipeline.ledger import Ledger
     from pipeline.settings import Settings
     from pipeline.studio import Studio
@@ -26,6 +27,7 @@ _HEADS = {
     "waiting": "waiting",
     "known": "known  ",
     "erased": "erased ",
+    "drift": "device ",
     "trouble": "trouble",
 }
 

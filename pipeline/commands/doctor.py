@@ -29,7 +29,7 @@ def _packages() -> str:
     from importlib import import_module, metadata
 
     versions = []
-    for name in ("polars", "pandera", "numpy", "scipy", "jinja2", "sqlalchemy", "watchdog", "filelock"):
+    for name in ("polars", "pandera", "numpy", "scipy", "jinja2", "sqlalchemy", "watchdog", "filelock", "xlsxwriter"):
         try:
             import_module(name)
             versions.append(f"{name} {metadata.version(name)}")

@@ -52,8 +52,8 @@ def run(given: argparse.Namespace) -> int:
         return 0
     held = lock_for_now(studio)
     try:
-        plan, in_ledger = _erase(studio, settings, given.who, dropped=given.inbox)
-        _prove(studio, plan, in_ledger, dropped=given.inbox)
+        plan, left = _erase(studio, settings, given.who, dropped=given.inbox)
+        _prove(studio, plan, left, dropped=given.inbox)
     except OSError as fault:
         msg = (
             f"{studio.root}: the disk or a folder refused: {fault.strerror or fault}. Not all is erased: close what "
@@ -151,12 +151,14 @@ def _searched(words: "Words") -> "Iterator[str]":
 
 
 # --- erasing ----------------------------------------------------------------------------------------------------------
-def _erase(studio: "Studio", settings: "Settings", who: str, *, dropped: bool) -> tuple["Plan", str]:
-    """Erase; gives what was to go, and a word of it that the ledger still has, if there is one."""
+def _erase(studio: "Studio", settings: "Settings", who: str, *, dropped: bool) -> tuple["Plan", list[str]]:
+    """Erase; gives what was to go, and what ledger and archive still have of it."""
     import datetime as dt
 
     from pipeline import forgetting, traces
+    from pipeline.archive import Archive
     from pipeline.studio import sweep
+    from pipeline.workshop import SHARED
 
     ledger = open_ledger(studio, settings, alone=True)
     try:
@@ -164,8 +166,11 @@ def _erase(studio: "Studio", settings: "Settings", who: str, *, dropped: bool) -
         plan = _plan(studio, ledger, who, exactly=True)
         for line in _lines(studio, plan, dropped=dropped):
             print(printable(line))
-        forgetting.erase(studio, ledger, plan, dt.datetime.now().astimezone().date(), dropped=dropped)
-        return plan, traces.found_in(_texts(ledger), plan.words)
+        archive = Archive(studio, settings, ledger, SHARED)
+        forgetting.erase(archive, plan, dt.datetime.now().astimezone().date(), dropped=dropped)
+        word = traces.found_in(_texts(ledger), plan.words)
+        left = [f"ledger: {word}"] if word else []
+        return plan, left + [f"{path}: shots of this customer" for path in archive.left_of(plan.ids)]
     finally:
         ledger.close()  # before its file is searched: reading it beside an open ledger would let go of its locks
 
@@ -178,7 +183,7 @@ def _texts(ledger: "Ledger") -> "Iterator[str]":
         yield from (place for place, _ in kept.sightings)
 
 
-def _prove(studio: "Studio", plan: "Plan", in_ledger: str, *, dropped: bool) -> None:
+def _prove(studio: "Studio", plan: "Plan", also: list[str], *, dropped: bool) -> None:
     """Search the studio folder for what is left; raises NotErasedError that names it."""
     from pipeline import traces
 
@@ -188,8 +193,7 @@ def _prove(studio: "Studio", plan: "Plan", in_ledger: str, *, dropped: bool) -> 
     skipped = () if dropped else (studio.inbox, studio.done)
     search = traces.search(studio.root, plan.words, skipped)
     left = [f"{trace.path}: {trace.found}" for trace in search.traces]
-    left += [f"ledger: {in_ledger}"] if in_ledger else []
-    if left:
+    if left := left + also:
         named = "".join(f"\n  {printable(line)}" for line in left)
         msg = (
             f"{studio.root}: erased, but something is still there. Look into it, and delete it by hand if it is of "

@@ -4,14 +4,15 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.commands.console import add_folder, open_inbox, tell
+from pipeline.commands.console import add_folder, open_inbox, printable, tell
 from pipeline.errors import FolderError, SettingsError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pipeline.arrivals import Arrival
-    from pipeline.inbox import Event, Inbox
+    from pipeline.events import Event
+    from pipeline.inbox import Inbox
     from pipeline.settings import Settings
     from pipeline.studio import Studio
 
@@ -25,8 +26,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--erased-too", action="store_true", help="take the FILEs named although their content was erased before"
     )
+    parser.add_argument(
+        "--backlog",
+        action="store_true",
+        help="read old exports in inbox/ into the archive, in bulk and without making reports",
+    )
     parser.epilog = (
         "Gives 0 when every visit got its report, else the exit code of the first one that did not.\n"
+        "With --backlog it gives 0 when all is in the archive. Stop it with Ctrl-C; started again it goes on.\n"
         "example:\n  baywright process ~/fitting-studio"
     )
 
@@ -39,6 +46,9 @@ def run(given: argparse.Namespace) -> int:
     if given.erased_too and not given.files:
         msg = "--erased-too: name the FILEs to take."
         raise SettingsError(msg)
+    if given.backlog and given.files:
+        msg = "--backlog reads what lies in inbox/: name no FILE beside it."
+        raise SettingsError(msg)
     SHARED.prepare()  # it loads while we load the rest
     studio, settings = opened(given.folder)
     import pipeline.inbox  # noqa: F401 - the rest
@@ -46,6 +56,8 @@ def run(given: argparse.Namespace) -> int:
     SHARED.version()  # a missing part is said before any file is touched
     held = lock(studio)
     try:
+        if given.backlog:
+            return _read_backlog(studio, settings)
         events = work_off(studio, settings, given.files, erased_too=given.erased_too)
     finally:
         held.release()
@@ -58,8 +70,9 @@ def work_off(studio: "Studio", settings: "Settings", files: "list[Path]", *, era
     """Take everything that lies there now and work it off; gives the events."""
     from dataclasses import replace
 
-    from pipeline.inbox import Event
+    from pipeline.events import Event
     from pipeline.tidying import Tidier
+    from pipeline.upkeep import Upkeep
 
     events: list[Event] = []
 
@@ -79,9 +92,33 @@ def work_off(studio: "Studio", settings: "Settings", files: "list[Path]", *, era
             pass
         if settings.tidy == "move":
             Tidier(studio, inbox.ledger, lambda why: hear(Event("trouble", "inbox", why))).tidy()
+        Upkeep(inbox).go_on(lambda: False)
     finally:
         inbox.ledger.close()
     return events
+
+
+def _read_backlog(studio: "Studio", settings: "Settings") -> int:
+    """Read old exports into the archive; gives the exit code."""
+    from pipeline.backlog import Backlog
+    from pipeline.commands.backlog_words import Progress, sentences
+    from pipeline.events import Event
+    from pipeline.tidying import Tidier
+    from pipeline.upkeep import Upkeep
+
+    inbox = open_inbox(studio, settings)
+    try:
+        inbox.recover()
+        inbox.erase_old()
+        found = Backlog(inbox, Progress().tell).run()
+        if settings.tidy == "move":
+            Tidier(studio, inbox.ledger, lambda why: inbox.tell(Event("trouble", "inbox", why))).tidy()
+        Upkeep(inbox).go_on(lambda: False)
+    finally:
+        inbox.ledger.close()
+    for line in sentences(found):
+        print(printable(line))
+    return found.exit_code
 
 
 def _named(path: Path) -> "Arrival":
@@ -108,5 +145,5 @@ def _named(path: Path) -> "Arrival":
 def _new(inbox: "Inbox") -> "Iterator[Arrival]":
     from pipeline import arrivals
 
-    found = arrivals.look(inbox.studio.inbox)
+    found = inbox.without_backlog(arrivals.look(inbox.studio.inbox))
     return (arrival for arrival in found if not inbox.ledger.seen(arrival.place, arrival.signature))

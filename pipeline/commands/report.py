@@ -9,6 +9,7 @@ from pipeline.commands.console import add_folder, lock_for_now, open_ledger, ope
 from pipeline.errors import FolderError, SettingsError
 
 if TYPE_CHECKING:
+    from pipeline.archive import Archive
     from pipeline.issuing import Again
     from pipeline.records import Refusal
     from pipeline.settings import Settings
@@ -69,6 +70,7 @@ def _issue(studio: "Studio", settings: "Settings", visit: str, facts: bytes | No
 
     from pipeline import issuing
     from pipeline.answers import Answers
+    from pipeline.archive import Archive
     from pipeline.commands.report_folder import find
     from pipeline.records import Refusal
     from pipeline.studio import sweep
@@ -85,12 +87,27 @@ def _issue(studio: "Studio", settings: "Settings", visit: str, facts: bytes | No
             studio, ledger, place, settings=settings, logo=open_logo(studio, settings),
             answers=answers.by_layout, today=dt.datetime.now().astimezone().date(), facts=facts, workshop=SHARED,
         )  # fmt: skip
+        if isinstance(outcome, issuing.Again) and outcome.new:
+            _file(Archive(studio, settings, ledger, SHARED), place)
     finally:
         ledger.close()
     if isinstance(outcome, Refusal):
         return _refused(outcome)
     _say(place, outcome)
     return 0
+
+
+def _file(archive: "Archive", place: Path) -> None:
+    """File the shots as they now are; what fails is made up for by the daily upkeep."""
+    from contextlib import suppress
+
+    from pipeline import issuing
+    from pipeline.errors import ReportError
+
+    known = issuing.issued(place)
+    if known:
+        with suppress(OSError, ReportError):
+            archive.file_last(known.visit_id)
 
 
 def _refused(refusal: "Refusal") -> int:

@@ -108,11 +108,15 @@ def sentences(found: "Status") -> "Iterator[str]":
     yield from _folders(found)
     yield from _with_notes("Waits for your answer", found.held)
     yield from _with_notes("Set back", found.set_back)
+    if found.archived or found.not_archived:
+        left = f"; {found.not_archived:,} could not be read" if found.not_archived else ""
+        yield f"Old exports in the archive, without reports: {found.archived:,}{left}."
     if found.reports:
         yield "The newest reports:"
         for report in found.reports:
             version = f", version {report.version}" if report.version > 1 else ""
             yield f"  {report.folder}{version}{_LETTERS.get(report.letter, '')}"
+    yield from found.drifting
     for fault in found.faults:
         yield f"Not understood: {fault}"
     yield f"Free on the disk: {found.free_bytes / 1e9:.1f} GB."

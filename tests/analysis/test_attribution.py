@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from pipeline.analysis.attribution import (
+    asking_levers,
     attribute,
     coalitions,
-    levers,
     shapley,
     speed_mixtures,
     struck_mixtures,
@@ -23,8 +23,8 @@ from pipeline.analysis.attribution import (
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.comparison import compare, welch
 from pipeline.analysis.delivery import USUAL, Middle, middles, shots_of
-from pipeline.analysis.distances import distances
-from pipeline.lever_records import Attribution, LeverStory
+from pipeline.analysis.distances import distances, finished
+from pipeline.lever_records import Attribution, LeverStory, VisitLevers
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.flight import Launch, fly
 from pipeline.physics.ground import total_distance
@@ -41,6 +41,10 @@ WORTHS: Final = st.lists(st.floats(-300.0, 300.0), min_size=16, max_size=16).map
 DELIVERIES: Final = st.tuples(
     st.floats(38.0, 50.0), st.floats(-4.0, 4.0), st.floats(11.0, 17.0), st.floats(1.38, 1.48), st.floats(0.18, 0.27)
 )
+
+
+def levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate]) -> VisitLevers:
+    return finished(asking_levers(sets, frame, fates), FLOWN)
 
 
 def middle(delivery: Sequence[float]) -> Middle:
@@ -389,7 +393,7 @@ def test_other_units_before_reading_give_the_same_figures() -> None:
 def test_the_shots_seed_the_resamples_and_the_other_sets_do_not() -> None:
     frames = [struck(OWN), struck(OTHER, 12, 2), struck(OTHER, 12, 3)]
     few, many = visit(*frames[:2]), visit(*frames)
-    assert levers(*few, MODEL).from_own[0] == levers(*many, MODEL).from_own[0] == levers(*few, MODEL).from_own[0]
+    assert levers(*few).from_own[0] == levers(*many).from_own[0] == levers(*few).from_own[0]
 
 
 # --- a visit ------------------------------------------------------------------------------------------------------
@@ -418,7 +422,7 @@ def pairs(stories: Sequence[LeverStory]) -> list[tuple[int, int]]:
 
 
 def test_each_set_is_told_over_the_own_club_and_over_the_one_before() -> None:
-    found = levers(*visit(struck(OWN), struck(OTHER, 12, 2), struck(OWN, 9, 3), struck(OTHER, 8, 4)), MODEL)
+    found = levers(*visit(struck(OWN), struck(OTHER, 12, 2), struck(OWN, 9, 3), struck(OTHER, 8, 4)))
     assert pairs(found.from_own) == [(0, 1), (0, 2), (0, 3)]
     assert pairs(found.steps) == [(0, 1), (1, 2), (2, 3)]
     assert found.steps[0] is found.from_own[0]
@@ -426,7 +430,7 @@ def test_each_set_is_told_over_the_own_club_and_over_the_one_before() -> None:
 
 
 def test_what_the_steps_model_sums_to_what_the_whole_way_does() -> None:
-    found = levers(*visit(struck(OWN), struck(OTHER, 12, 2), struck(OWN, 9, 3)), MODEL)
+    found = levers(*visit(struck(OWN), struck(OTHER, 12, 2), struck(OWN, 9, 3)))
     steps = [s.carry.modelled.gain_m for s in found.steps if s.carry.modelled]
     assert found.from_own[-1].carry.modelled
     assert sum(steps) == pytest.approx(found.from_own[-1].carry.modelled.gain_m, abs=1e-9)
@@ -434,26 +438,26 @@ def test_what_the_steps_model_sums_to_what_the_whole_way_does() -> None:
 
 def test_sets_of_another_job_and_sets_of_few_shots_are_passed_over() -> None:
     frames = struck(OWN), struck(OTHER, 2, 2), struck(OTHER, 9, 3), struck(OWN, 9, 4)
-    found = levers(*visit(*frames, kinds=("driver", "driver", "iron", "driver")), MODEL)
+    found = levers(*visit(*frames, kinds=("driver", "driver", "iron", "driver")))
     assert pairs(found.from_own) == [(0, 3)]
     assert pairs(found.steps) == [(0, 3)]
 
 
 def test_an_own_club_of_few_shots_leaves_the_steps_of_the_others() -> None:
-    found = levers(*visit(struck(OWN, 2), struck(OTHER, 9, 2), struck(OWN, 9, 3)), MODEL)
+    found = levers(*visit(struck(OWN, 2), struck(OTHER, 9, 2), struck(OWN, 9, 3)))
     assert found.from_own == ()
     assert pairs(found.steps) == [(1, 2)]
 
 
 def test_an_own_club_alone_has_no_story() -> None:
-    found = levers(*visit(struck(OWN)), MODEL)
+    found = levers(*visit(struck(OWN)))
     assert (found.from_own, found.steps) == ((), ())
 
 
 def test_only_shots_that_count_are_told_of() -> None:
     sets, frame, _ = visit(struck(OWN), struck(OTHER, 12, 2))
     fates = [Fate("mishit" if i in (0, 14) else "bad_read" if i == 1 else "asked") for i in range(24)]
-    (story,) = levers(sets, frame, fates, MODEL).from_own
+    (story,) = levers(sets, frame, fates).from_own
     assert (story.against_shots, story.shots) == (10, 11)
     assert story.carry.measured_m == pytest.approx(
         frame["used_carry_m"].gather([12, 13, *range(15, 24)]).mean() - frame["used_carry_m"][2:12].mean()  # type: ignore[operator]  # polars types a mean widely
@@ -467,20 +471,20 @@ def test_attack_and_fit_part_only_where_both_lofts_are_known(
     lofts: tuple[float | None, float | None], *, together: bool
 ) -> None:
     base, final = struck(OWN), struck(OTHER, 12, 2)
-    (story,) = levers(*visit(base, final, lofts=lofts), MODEL).from_own
+    (story,) = levers(*visit(base, final, lofts=lofts)).from_own
     assert story.together_only == together
     assert story.carry == told(base, final, None if together else -1.0)
 
 
 def test_without_an_attack_angle_there_is_nothing_to_print_together() -> None:
     frames = [f.with_columns(attack_angle_deg=pl.lit(None, pl.Float64)) for f in (struck(OWN), struck(OTHER, 12, 2))]
-    (story,) = levers(*visit(*frames), MODEL).from_own
+    (story,) = levers(*visit(*frames)).from_own
     assert (story.tier, story.together_only, story.undetermined) == ("no_attack", False, "")
 
 
 def test_the_lever_nothing_can_be_said_of_is_named() -> None:
     blank = {name: pl.lit(None, pl.Float64) for name in ("attack_angle_deg", "spin_rate_rpm")}
-    (story,) = levers(*visit(*(struck(OWN, 12, seed).with_columns(**blank) for seed in (1, 2))), MODEL).from_own
+    (story,) = levers(*visit(*(struck(OWN, 12, seed).with_columns(**blank) for seed in (1, 2)))).from_own
     assert (story.tier, story.undetermined) == ("no_attack_no_spin", "launch_and_spin")
 
 
@@ -502,24 +506,24 @@ def test_sets_of_different_files_or_days_are_warned_of(
         struck(OWN, 12, seed, file=[file] * 12, time=[day] * 12)
         for seed, (file, day) in enumerate(zip(files, days, strict=True))
     ]
-    (story,) = levers(*visit(*frames), MODEL).from_own
+    (story,) = levers(*visit(*frames)).from_own
     assert story.warnings == warned
 
 
 def test_sets_that_share_a_file_are_not_warned_of() -> None:
     frames = struck(OWN, 4, 1, file=["a.csv", "a.csv", "b.csv", "b.csv"]), struck(OTHER, 4, 2, file=["b.csv"] * 4)
-    assert levers(*visit(*frames), MODEL).steps[0].warnings == ()
+    assert levers(*visit(*frames)).steps[0].warnings == ()
 
 
 @pytest.mark.parametrize("kind", [None, "putter", "iron"])
 def test_any_kind_of_club_is_told_of(kind: str | None) -> None:
     blank = {"spin_rate_rpm": pl.lit(None, pl.Float64)}
     frames = [struck(OWN, 12, seed).with_columns(**blank) for seed in (1, 2)]
-    (story,) = levers(*visit(*frames, kinds=(kind, kind)), MODEL).from_own
+    (story,) = levers(*visit(*frames, kinds=(kind, kind))).from_own
     assert story.tier == "no_spin"
 
 
 def test_a_ball_that_does_not_fly_leaves_the_other_stories() -> None:
     topped = struck(OTHER, 12, 2).with_columns(pl.col("ball_speed_mps") * 3)
-    found = levers(*visit(struck(OWN), topped, struck(OTHER, 12, 3)), MODEL)
+    found = levers(*visit(struck(OWN), topped, struck(OTHER, 12, 3)))
     assert pairs(found.from_own) == [(0, 2)]

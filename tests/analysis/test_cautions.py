@@ -11,11 +11,10 @@ import pytest
 
 from pipeline.analysis.averages import average
 from pipeline.analysis.cautions import cautions
-from pipeline.judgements import Judged, OrderEffect
+from pipeline.judgements import DeviceCheck, Judged, OrderEffect
 from pipeline.records import (
     AirUsed,
     Comparison,
-    DeviceCheck,
     Fate,
     FileReading,
     Fitting,

@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline.analysis.device_check import FAR_OFF, device_checks
-from pipeline.records import DeviceCheck, Fate
+from pipeline.judgements import DeviceCheck
+from pipeline.records import Fate
 
 MakeFrame = Callable[..., pl.DataFrame]
 COUNTED, BAD, MISHIT = Fate("counted"), Fate("bad_read", "duplicate"), Fate("mishit", "short_carry")

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from pipeline.analysis.ball_flight import FlightModel
-from pipeline.analysis.distances import Asking, Distances, Wish, answered, distances
+from pipeline.analysis.distances import Asking, Distances, Wish, answered, distances, finished, in_rounds, side_by_side
 from pipeline.physics.atmosphere import Air
 from pipeline.physics.strike import Launched
 
@@ -126,3 +126,15 @@ def test_nothing_asked_is_nothing_flown() -> None:
     assert answered([], flown) == []
     assert answered([asking()], flown) == [[]]
     assert not flown.asked
+
+
+def test_two_calculations_side_by_side_are_told_what_each_is_told_alone_in_fewer_flights() -> None:
+    flown = Counting()
+    short, long = (Wish(Launched(*np.full((3, n), [[60.0], [0.2], [250.0]]))) for n in (2, 3))
+    alone = [answered([asking(*wishes)], FLOWN) for wishes in ((short, long, short), (long,))]
+    both = finished(side_by_side(in_rounds([asking(short, long, short)]), in_rounds([asking(long)])), flown)
+    for found, expected in zip(both, alone, strict=True):
+        for one, other in zip(found[0], expected[0], strict=True):
+            np.testing.assert_array_equal(one, other)
+    assert flown.asked == [5, 3, 2]
+    assert finished(side_by_side(in_rounds([asking()]), in_rounds([])), flown) == ([[]], [])

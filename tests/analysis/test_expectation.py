@@ -12,7 +12,7 @@ from scipy import integrate, stats
 
 from pipeline.analysis.draws import DRAWS, generator_of, means_and_spreads, range_of
 from pipeline.analysis.expectation import STATED, expect, farther_share, spread_grid
-from pipeline.judgements import BetweenClubs
+from pipeline.judgements import BetweenClubs, TypicalSpread
 
 Floats = NDArray[np.float64]
 OWN: Final = np.array([200.0, 206.0, 194.0, 203.0, 197.0, 200.0])
@@ -95,6 +95,17 @@ def test_unequal_numbers_leave_the_common_level_in_the_interval() -> None:
     variance = 9 * (0.25 + 0.4) + 0.15**2 / (1 / 12 + 1 / 15)
     assert found.expected == pytest.approx(gain, abs=1e-3)
     assert found.high - found.expected == pytest.approx(stats.t.ppf(0.975, 7) * math.sqrt(variance), abs=2e-3)
+
+
+def test_shots_are_drawn_to_the_typical_spread() -> None:
+    """s² = (20 · 72 + 10 · 18)/(20 + 10) = 54 with 30 freedoms: B = 9/(9 + 9) = 1/2."""
+    build, known = OWN + 8.0, BetweenClubs(3.0, KNOWN, "history")
+    (found,) = expect(0, OWN, [(1, build)], known, TypicalSpread(math.sqrt(72), 20.0))
+    assert found.expected == pytest.approx(4.0, abs=1e-3)
+    half = stats.t.ppf(0.975, 30) * math.sqrt(2 * 9 * 0.5)
+    assert [found.low, found.high] == pytest.approx([4 - half, 4 + half], abs=2e-3)
+    (nearly,), (plain,) = (expect(0, OWN, [(1, build)], known, one) for one in (TypicalSpread(50.0, 1e-9), None))
+    assert nearly.expected == pytest.approx(plain.expected, abs=1e-6)
 
 
 def test_the_visit_moves_the_stated_prior_both_ways() -> None:

@@ -13,7 +13,7 @@ from pipeline.analysis.accuracy import accuracy
 from pipeline.analysis.expectation import STATED, expect
 from pipeline.analysis.judging import Worth, judge
 from pipeline.analysis.strokes import exchange
-from pipeline.judgements import Judged
+from pipeline.judgements import BetweenClubs, History, Judged, KindHistory, TypicalSpread
 from pipeline.records import Average, Build, Comparison, Fate, SetResult, ShotSet
 
 MakeFrame = Callable[..., pl.DataFrame]
@@ -73,6 +73,26 @@ def test_only_clubs_that_do_the_own_clubs_job_are_compared_by_shots_that_count(f
     ]
     fewer, _ = judged(four_sets(), shots, [COUNTED] * 13 + [BAD, COUNTED, COUNTED])
     assert [(c.build, c.compared) for c in fewer] == [(1, 1)]
+
+
+LEARNED: Final = KindHistory("driver", 120, BetweenClubs(9.0, 60.0, "history"), TypicalSpread(2.0, 20.0))
+
+
+def test_what_the_studio_has_learned_of_the_own_clubs_kind_is_believed(frame: MakeFrame) -> None:
+    shots = in_blocks(frame, BLOCKS)
+    fates = [COUNTED] * shots.height
+    samples = [(1, np.array(BLOCKS[1])), (3, np.array(BLOCKS[3][:3]))]
+    other = replace(LEARNED, kind="iron", between=BetweenClubs(1.0, 60.0, "history"))
+    _, found = judge(four_sets(), shots, fates, CARRY, WORTH, History((other, LEARNED)))
+    assert (found.prior, found.history_customers) == (LEARNED.between, 120)
+    assert found.expectations == expect(0, np.array(BLOCKS[0]), samples, LEARNED.between, LEARNED.shots)
+    for unknown in (None, History((other,))):
+        _, stated = judge(four_sets(), shots, fates, CARRY, WORTH, unknown)
+        assert (stated.prior, stated.history_customers) == (STATED, 0)
+        assert stated.expectations == expect(0, np.array(BLOCKS[0]), samples)
+        assert stated.expectations != found.expectations
+    _, nothing = judge(four_sets()[:1], shots.head(4), fates[:4], CARRY, WORTH, History((LEARNED,)))
+    assert (nothing.prior, nothing.history_customers) == (None, 0)
 
 
 def test_mishits_widen_the_interval_of_their_set(frame: MakeFrame) -> None:

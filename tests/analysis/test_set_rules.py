@@ -140,5 +140,16 @@ def test_the_figures_behind_a_spin(frame: MakeFrame) -> None:
 # --- sets of kinds ------------------------------------------------------------------------------------------------
 def test_shots_are_parted_by_kind_and_set(frame: MakeFrame) -> None:
     shots = frame(7, category=["driver", "iron", "driver", None, "iron", "driver", None], set=[0, 1, 2, 3, 1, 0, 3])
-    parted = sets_of_kinds(shots, np.array([True] * 6 + [False]))
-    assert [[rows.tolist() for rows in kind] for kind in parted] == [[[0, 5], [2]], [[1, 4]], [[3]]]
+    sets, kinds = sets_of_kinds(shots, np.arange(6))
+    assert sets.tolist() == [0, 1, 2, 3, 1, 0]
+    assert kinds.tolist() == [0, 1, 0, 2]
+    sets, kinds = sets_of_kinds(shots, np.array([3, 5, 6]))
+    assert sets.tolist() == [0, 1, 0]
+    assert len(set(kinds.tolist())) == 2
+
+
+def test_sets_of_two_visits_are_different_ones(frame: MakeFrame) -> None:
+    shots = frame(4, category=["driver"] * 4, set=[0, 0, 0, 0]).with_columns(visit=pl.Series([0, 0, 1, 1]))
+    sets, kinds = sets_of_kinds(shots, np.arange(4))
+    assert sets.tolist() == [0, 0, 1, 1]
+    assert kinds.tolist() == [0, 1]

@@ -22,15 +22,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from pipeline.analysis.attribution import (
     LEVERS,
+    asking_levers,
     attribute,
-    levers,
     shapley,
     speed_mixtures,
     struck_mixtures,
 )
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import USUAL, Middle, shots_of
-from pipeline.analysis.distances import distances
+from pipeline.analysis.distances import distances, finished
 from pipeline.analysis.ranges import RESAMPLES
 from pipeline.lever_records import Attribution
 from pipeline.physics.atmosphere import Air
@@ -245,7 +245,7 @@ def seconds(builds: int, n: int, times: int = 5) -> tuple[float, float, int]:
     took: list[list[float]] = [[], []]
     for _ in range(times):
         start = time.perf_counter()
-        levers(*given, MODEL)
+        finished(asking_levers(*given), FLOWN)
         between = time.perf_counter()
         FLOWN(balls)
         took[0].append(between - start)

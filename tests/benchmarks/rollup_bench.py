@@ -6,6 +6,7 @@ test_rollup_bench.py asserts what a small run must give.
 """
 
 import sys
+import tempfile
 import time
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,12 +18,15 @@ import polars as pl
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from pipeline.analysis.ball_flight import Floats
-from pipeline.analysis.drift import RULES, DriftRules, false_alarm_in_100, run_length
+from pipeline.analysis.drift import QUANTILE_OF, RULES, DriftRules, false_alarm_in_100, run_length
 from pipeline.analysis.model_effects import against_average, design, rank_ranges, solved
 from pipeline.analysis.own_gains import gains_of, summary
 from pipeline.analysis.rollup import roll_up
 from pipeline.analysis.rollup_cells import Cells, cells_of, checked, comparing, components
+from pipeline.bay_sessions import watches
 from pipeline.rollup_records import RollUpRules
+from tests.benchmarks import invented_bays
+from tests.benchmarks.invented_bays import Bays, filed
 
 YARD: Final = 0.9144
 MOST: Final = 12  # shots with a club
@@ -83,7 +87,7 @@ def season(plan: Plan, generator: np.random.Generator) -> tuple[pl.DataFrame, Fl
     return pl.DataFrame({
         "customer": np.repeat([f"c{i:05}" for i in range(c)], true.shape[1]),
         "model": [f"m{j:05}" for j in which.ravel()],
-        "category": "driver", "loft": "10.5", "shaft": "S", "period": "2026-05", "studio": "s1",
+        "category": "driver", "loft": "10.5", "shaft": "S", "period": "2026-05", "studio": "s1", "sitting": 1,
         "own": own.ravel(),
         "n": n.ravel(),
         "total": np.where(counted, total, 0).sum(axis=2).ravel(),
@@ -288,6 +292,22 @@ def print_drift(scale: float) -> None:
         )
 
 
+def print_bays(scale: float) -> None:
+    """Print what the whole path, from the archive's rows to alarms, makes of bays whose ball speed reads off."""
+    print(
+        "bays of the archive, 60 visits and 100 more: off by, alarms standing at the end, median visit that raised one"
+    )
+    many = max(int(200 * scale), 10)
+    for drift in (0.0, 0.005, 0.01, 0.02, -0.01):
+        with tempfile.TemporaryDirectory() as folder:
+            found = watches(filed(Path(folder) / "rows.parquet", invented_bays.rows(Bays(many, 160, drift), 1)))
+        for quantity in QUANTILE_OF:
+            alarms = [one.watch.alarm for one in found if one.watch.quantity == quantity]
+            seen = [alarm.seen - 59 for alarm in alarms if alarm]
+            late = f"{np.median(seen):3.0f}" if seen else "  -"
+            print(f"  {drift:+.1%} {quantity:20} {len(seen) / len(alarms):.3f}  {late}")
+
+
 def print_speed(_: float) -> None:
     """Print how long a roll-up takes, the quickest of three."""
     for customers, models in ((1000, 50), (5000, 80)):
@@ -304,7 +324,7 @@ def print_speed(_: float) -> None:
 def main() -> None:
     """Print all tables."""
     scale = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
-    for table in (print_effects, print_gains, print_drift, print_speed):
+    for table in (print_effects, print_gains, print_drift, print_bays, print_speed):
         table(scale)
 
 

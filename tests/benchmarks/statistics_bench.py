@@ -8,7 +8,8 @@ test_statistics_bench.py asserts what a small run must give, and says there whic
 
 import math
 import sys
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -22,7 +23,9 @@ from pipeline.analysis.ball_flight import column
 from pipeline.analysis.comparison import compare
 from pipeline.analysis.expectation import STATED, expect
 from pipeline.analysis.fates import COUNTING
+from pipeline.analysis.history import history_of
 from pipeline.records import Comparison
+from tests.benchmarks.invented_history import Customers, club_spread, own_loss, pieces, shot_spread
 from tests.benchmarks.invented_visits import CLUBS, MISHITS, YARD, Floats, Plan, decided, true_gains
 
 
@@ -141,10 +144,45 @@ def luck(builds: int, n: int, visits: int, seed: int, spread: float | None = 3.0
         gain = true[best.build] - true[0]
         due = best.measured * tau**2 / (tau**2 + 100 / n)
         rows.append((due, best.measured, best.expected, best.low <= gain <= best.high, best.expected - due))
+    return _luck(rows)
+
+
+def _luck(rows: Sequence[tuple[float, ...]]) -> Luck:
     table = np.array(rows, dtype=np.float64)
     due, measured, expected, held, bias = table.mean(axis=0)
-    error = table[:, 4].std(ddof=1) / math.sqrt(visits)
+    error = table[:, 4].std(ddof=1) / math.sqrt(len(rows))
     return Luck(due / YARD, measured / YARD, expected / YARD, held, bias / YARD, float(error) / YARD)
+
+
+def luck_learned(golfers: Customers, behind: Customers | None, builds: int, n: int, visits: int) -> Luck:
+    """Pick the best of some builds as `luck` does, and expect by what earlier customers told.
+
+    golfers: whose visits these are; behind: the customers behind the history, None for the stated prior. The same
+    visits either way. Of a golfer whose own club loses so much, the true gain is that and B × the rest, on average.
+    """
+    learned = history_of(pieces(behind, seed=round(10 * behind.spread))) if behind else None
+    known = learned.of("driver") if learned else None
+    prior, typical = (known.between, known.shots) if known else (STATED, None)
+    generator = np.random.default_rng(100 * builds + n)
+    rows = []
+    for _ in range(visits):
+        shots, apart, loss = (
+            YARD * draw
+            for draw in (
+                shot_spread(golfers.shot, golfers.uneven, generator),
+                club_spread(golfers, generator),
+                own_loss(golfers, generator),
+            )
+        )
+        true = generator.normal(0, apart, builds + 1)
+        true[0] -= loss
+        clubs = true[:, None] + 220 + shots * generator.standard_normal((builds + 1, n))
+        found = expect(0, clubs[0], list(enumerate(clubs[1:], 1)), prior, typical)
+        best = max(found, key=lambda e: e.measured)
+        gain = true[best.build] - true[0]
+        due = loss + (best.measured - loss) * apart**2 / (apart**2 + shots**2 / n)
+        rows.append((due, best.measured, best.expected, best.low <= gain <= best.high, best.expected - due))
+    return _luck(rows)
 
 
 # --- the tables ---------------------------------------------------------------------------------------------------
@@ -207,10 +245,28 @@ def print_luck(scale: float) -> None:
                 print(f"  builds {builds}  n={n:2}  {figures} {is_.held:6.3f}")
 
 
+def print_learned(scale: float) -> None:
+    """Print what is left of the winner's curse with the stated prior, and with what 200 customers told."""
+    print("the build that looked best, stated prior | history of 200 customers: bias [yd], 95 % range holds the truth")
+    misfits = Customers(200, 2.0, misfit=0.1)
+    plans = {f"true spread {spread} yd": Customers(200, spread) for spread in (1.5, 3.0, 6.0)}
+    plans["true spread 3 yd, differs between golfers"] = Customers(200, 3.0, differ=8.0)
+    plans["2 yd, of one golfer in ten the own club loses 15 yd"] = misfits
+    plans["the same: these golfers alone"] = replace(misfits, misfit=1.0)
+    for name, golfers in plans.items():
+        print(f"  {name}")
+        behind = misfits if golfers.misfit else golfers
+        for builds in (1, 2, 4, 7):
+            for n in (6, 12):
+                both = [luck_learned(golfers, known, builds, n, int(300 * scale)) for known in (None, behind)]
+                said = (f"{one.bias:+.2f} ± {one.error:.2f} {one.held:.3f}" for one in both)
+                print(f"  builds {builds}  n={n:2}  {' | '.join(said)}")
+
+
 def main() -> None:
     """Print all tables."""
     scale = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
-    for table in (print_found, print_mishits, print_claims, print_luck):
+    for table in (print_found, print_mishits, print_claims, print_luck, print_learned):
         table(scale)
 
 

@@ -7,6 +7,7 @@ are alike, so a visit counts once.
 import functools
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -16,6 +17,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.benchmarks import statistics_bench as bench
+from tests.benchmarks.invented_history import Customers
 from tests.benchmarks.invented_visits import MISHITS, Plan
 
 pytestmark = pytest.mark.slow
@@ -205,3 +207,26 @@ def test_the_expected_gain_is_unbiased_over_the_design() -> None:
     found = [luck(builds, n, PICKED, n) for builds, n in DESIGN]
     assert abs(np.mean([one.bias for one in found])) <= 0.1
     assert np.mean([one.held for one in found]) >= 0.93 - error(0.93, PICKED * len(found))
+
+
+# --- what to expect once the studio has learned ---------------------------------------------------------------------
+@pytest.mark.parametrize(("spread", "allowed"), [(1.5, 0.5), (3.0, 0.2), (6.0, 0.4)])
+def test_what_two_hundred_customers_told_takes_most_of_the_bias_away(spread: float, allowed: float) -> None:
+    """Four builds of eight shots; the stated prior is off by +0.9, -0.1 and -1.6 yd and holds the truth .85 at 6 yd."""
+    golfers = Customers(200, spread)
+    stated, learned = (bench.luck_learned(golfers, behind, 4, 8, PICKED) for behind in (None, golfers))
+    assert abs(learned.bias) <= allowed + 3 * learned.error
+    assert learned.held >= 0.95 - error(0.95, PICKED)
+    if spread != 3.0:
+        assert abs(stated.bias) > abs(learned.bias) + 0.3
+    if spread > 3.0:
+        assert stated.held < learned.held
+
+
+def test_golfers_whose_own_club_fits_badly_are_believed_sooner() -> None:
+    """One in ten loses 15 yd with the own club: a history that knows of such golfers draws their gain down less."""
+    misfits = Customers(200, 2.0, misfit=0.1)
+    golfers = replace(misfits, misfit=1.0)
+    stated, learned = (bench.luck_learned(golfers, behind, 4, 8, PICKED) for behind in (None, misfits))
+    assert stated.bias + 0.4 < learned.bias < 0
+    assert learned.held > stated.held

@@ -7,11 +7,12 @@ from dataclasses import fields
 from functools import partial
 from typing import TypeVar
 
-from pipeline import ball_charts, charts, flight_charts
+from pipeline import ball_charts, charts, flight_charts, model_charts
 from pipeline.ball_charts import LandingSet, Oval, StripRow
 from pipeline.chart_parts import Words
 from pipeline.charts import ClubRow, ClubStep, DifferenceRow, LeverRow
 from pipeline.flight_charts import FlightCurve, LaunchBox, LaunchPlace
+from pipeline.model_charts import EffectRow
 from pipeline.vocabulary import words
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -248,6 +249,31 @@ WINDOWS: dict[str, tuple[Sequence[LaunchBox], LaunchPlace | None]] = {
     "corner to corner": ((box("carry", (9, 11), (2000, 2400)), box("total", (11, 13), (2400, 2800))), place(11, 2400)),
 }
 
+
+# --- club models --------------------------------------------------------------------------------------------------
+def model(middle: float, half: float, label: str = "Head with shaft") -> EffectRow:
+    verdict = "better" if middle > half else "worse" if middle < -half else "not_settled"
+    text = f"{middle:+.1f} yd", f"{middle - half:+.1f} to {middle + half:+.1f}"
+    return EffectRow(label, verdict, middle, (middle - half, middle + half), *text)
+
+
+Effects = tuple[tuple[EffectRow, ...], float, tuple[EffectRow, ...]]
+EFFECTS: dict[str, Effects] = {
+    "a few": ((model(4, 2), model(0, 1), model(-4, 2)), 5, ()),
+    "one": ((model(0, 1),), 5, ()),
+    "as many as fit": (tuple(model(8 - i, 2) for i in range(16)), 5, ()),
+    "far apart": ((model(60, 3), model(-60, 3)), 5, ()),
+    "wide ranges": ((model(2, 40), model(-2, 40)), 5, ()),
+    "nothing between them": ((model(0, 0), model(0, 0)), 5, ()),
+    "nearly no difference": ((model(0.02, 0.01), model(-0.02, 0.01)), 0.5, ()),
+    "much must matter": ((model(4, 2), model(-4, 2)), 50, ()),
+    "little must matter": ((model(40, 12), model(-40, 12)), 0.5, ()),
+    "long names": ((model(4, 2, LONG), model(0, 1, f"{LONG} and more"), model(-4, 2)), 5, ()),
+    "wide letters": ((model(4, 2, WIDE), model(-4, 2, "i")), 5, ()),
+    "all on one side": ((model(9, 1), model(8, 1), model(7, 1)), 5, ()),
+    "a part of a long picture": ((model(4, 2), model(3, 2)), 5, (model(-30, 12, LONG),)),
+}
+
 TITLE = "A spoken sentence with 12 and 3."
 T = TypeVar("T")
 
@@ -264,5 +290,6 @@ CASES: dict[str, Draw] = {
     **_cases("panels", PANELS, lambda case, w: ball_charts.landing_panels(case[0], w, TITLE, same_ground=case[1])),
     **_cases("strip", STRIPS, lambda rows, w: ball_charts.every_shot(rows, w, TITLE)),
     **_cases("flights", FLIGHTS, lambda curves, w: flight_charts.flights(curves, w, TITLE)),
+    **_cases("effects", EFFECTS, lambda case, w: model_charts.effects(case[0], case[1], w, TITLE, case[2])),
     **_cases("window", WINDOWS, lambda case, w: flight_charts.launch_window(*case, w, TITLE)),
 }

@@ -26,16 +26,15 @@ from pipeline.analysis.order import allow_for_order
 from pipeline.analysis.room import loft_code
 from pipeline.analysis.strokes import exchange
 from pipeline.analysis.window import apex_code
-from pipeline.judgements import Expectation, Judged, SpreadComparison
+from pipeline.judgements import AtHome as There
+from pipeline.judgements import BetweenClubs, Expectation, HomeCourse, Judged, SpreadComparison
 from pipeline.lever_records import Attribution, Gain, LeverStory, VisitLevers
-from pipeline.records import AtHome as There
 from pipeline.records import (
     Average,
     Build,
     Comparison,
     Fate,
     Fitting,
-    HomeCourse,
     Row,
     ShotFile,
     ShotSet,
@@ -355,7 +354,10 @@ def _method() -> Iterator[Case]:
     yield case("how.restated", airs, used(carry_m="restated"), replace(airs, sources={"carry_m": "measured"}))
     yield case("how.run_modelled", used(total_m="run_modelled"), used(total_m="modelled"))
     yield case("how.compare headings.which read.difference", plain, visit(), visit(None))
-    yield case("how.expect", with_judged(plain, prior=example().judged.prior), plain)
+    learned = with_judged(plain, prior=BetweenClubs(1.8288, 60.0, "history"), history_customers=120)
+    stated = with_judged(plain, prior=example().judged.prior)
+    yield case("how.expect", stated, learned, plain)
+    yield case("how.expect_history", learned, stated, plain)
     yield case("how.calibrated", replace(plain, air=replace(plain.air, lift_multiplier=1.001)), plain)
 
     def order(*places: int) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline import exports
+from pipeline import exports, history_text
+from pipeline.judgements import BetweenClubs, History, KindHistory, TypicalSpread
 from pipeline.records import Fitting, ShotFile
 
 FitFiles = Callable[..., Fitting]
@@ -83,6 +84,13 @@ def test_json_gives_no_mean_of_a_set_too_uneven_to_average(driver_fitting: Fitti
     assert [uneven["averages"]["carry_m"][key] for key in ("mean", "low", "high")] == [None] * 3
     assert uneven["averages"]["carry_m"]["median"] == first.averages["carry_m"].median
     assert even["averages"]["carry_m"]["mean"] == driver_fitting.sets[1].averages["carry_m"].mean
+
+
+def test_the_document_keeps_what_the_studio_had_learned(driver_fitting: Fitting) -> None:
+    assert json.loads(exports.fitting_json(driver_fitting))["visit"]["history"] is None
+    learned = History((KindHistory("driver", 40, BetweenClubs(1.8288, 60.0, "history"), TypicalSpread(9.0, 20.0)),))
+    kept = json.loads(exports.fitting_json(replace(driver_fitting, history=learned)))["visit"]["history"]
+    assert history_text.believed(kept) == learned
 
 
 def test_every_key_of_the_document_is_in_the_readme(driver_fitting: Fitting) -> None:

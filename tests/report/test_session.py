@@ -3,11 +3,14 @@
 import datetime as dt
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
-from pipeline import findings, issuing, session, settings, visit_facts
+from pipeline import findings, issuing, report, session, settings, visit_facts, visits
+from pipeline.judgements import BetweenClubs, History, KindHistory, TypicalSpread
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.work_messages import Job
 
 TODAY = dt.date(2026, 11, 25)
 
@@ -96,6 +99,30 @@ def test_the_same_input_gives_the_same_figures(make_file: Callable[..., ShotFile
     assert isinstance(first, Fitting)
     assert isinstance(second, Fitting)
     assert (first.sets, first.shots, first.comparisons) == (second.sets, second.shots, second.comparisons)
+
+
+def test_a_visit_is_judged_by_what_the_studio_had_learned(make_file: Callable[..., ShotFile], tmp_path: Path) -> None:
+    file = make_file(["Own driver", "Driver 2", "Driver 3"], seed=3)
+    (tmp_path / "kept").write_bytes(file.content)
+    kept = ((file.name, str(tmp_path / "kept")),)
+    between = BetweenClubs(0.9144, 60.0, "history")
+    learned = History((KindHistory("driver", 40, between, TypicalSpread(9.0, 20.0)),))
+    plain, known = (
+        visits.work_out(Job("visit", "id", kept, settings.load(), TODAY, {}, history=history))
+        for history in (None, learned)
+    )
+    assert isinstance(plain, Fitting)
+    assert isinstance(known, Fitting)
+    assert (plain.history, known.history) == (None, learned)
+    assert (plain.judged.history_customers, known.judged.history_customers) == (0, 40)
+    assert known.judged.prior == between
+    for before, after in zip(plain.judged.expectations, known.judged.expectations, strict=True):
+        assert after.measured == before.measured
+        assert abs(after.expected) < abs(before.expected)
+    assert known.comparisons == plain.comparisons
+    said = report.render(known, settings.load())
+    assert "differ by about 1.0\u00a0yards for one customer: so they did for at least 40 customers" in said
+    assert "our judgement" not in said
 
 
 @pytest.mark.parametrize(

