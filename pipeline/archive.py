@@ -157,9 +157,10 @@ class Archive:
     # --- learning ------------------------------------------------------------------------------------------------
     def learn(self) -> list[str]:
         """Remember what this studio's shots teach for its next visits; gives a sentence a bay whose device drifts."""
-        mine = f"studio={studio.identity(self.studio)}"
+        mine = studio.identity(self.studio)
         said = manifest(self.studio, self.settings, self.ledger)
-        history, drifting = self.workshop.learn([path for path in said.paths if mine in path.parts], said.gone)
+        own = [path for path in said.paths if f"studio={mine}" in path.parts]
+        history, drifting = self.workshop.learn(own, said.gone, mine, self.settings.bays_set_up)
         self.ledger.changed(HISTORY, history)
         self.ledger.changed(DRIFTING, json.dumps(drifting))
         return drifting

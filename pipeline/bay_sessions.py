@@ -1,6 +1,7 @@
 """From the archive's shots to the watch over each bay's device: visits in order of time, one figure each."""
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Iterator, Mapping
 
 import polars as pl
 
@@ -14,7 +15,7 @@ _KEYS = ("studio", "bay", "job", "day", "visit", "customer")
 _UNKNOWN = "unknown"
 
 
-def watches(manifest: ArchiveManifest) -> tuple[BayWatch, ...]:
+def watches(manifest: ArchiveManifest, set_up: Mapping[tuple[str, str], str]) -> tuple[BayWatch, ...]:
     """Watch each bay of each studio: one watch a quantity that its device gives, by studio, bay and quantity.
 
     Visits stand in the order of their days, those of one day in that of their keys; a golfer is a customer. Shots that
@@ -24,7 +25,8 @@ def watches(manifest: ArchiveManifest) -> tuple[BayWatch, ...]:
     raise as many false alarms as they are, and the ratio of a driver is another than that of a wedge.
     A device put right again ends its alarm by itself: in half of the bays within 10 visits, in nine of ten within 18,
     in all but a few within 30 (invented bays, drift of 1 or 2 %: tests/test_bay_sessions.py). One that reads otherwise
-    than in its first visits for good keeps its alarm: they are what it is held against.
+    than in its first visits for good keeps its alarm, unless staff say that it was set up anew. set_up: the day since
+    which visits count, as text, of a studio's bay.
     Raises FolderError for files of a later version of this program.
     """
     if not manifest.paths:
@@ -32,7 +34,8 @@ def watches(manifest: ArchiveManifest) -> tuple[BayWatch, ...]:
     values = _values(manifest)
     return tuple(
         BayWatch(studio, bay, job, watch(quantity, sessions))
-        for (studio, bay), visits in values.group_by("studio", "bay", maintain_order=True)
+        for (studio, bay), every in values.group_by("studio", "bay", maintain_order=True)
+        for visits in [every.filter(pl.col("day") >= dt.date.fromisoformat(set_up.get((studio, bay), "0001-01-01")))]
         for quantity in _COLUMNS
         for job, sessions in _sessions(visits, quantity)
     )

@@ -37,6 +37,7 @@ class Settings:
     largest_file_mb: float
     tidy: str
     keep_days: int
+    bays_set_up: dict[str, str]  # bay → day
     archive: str
     mail_from: str
     mail_reply_to: str

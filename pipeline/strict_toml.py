@@ -14,6 +14,7 @@ from pipeline.errors import SettingsError
 
 LONGEST_TEXT = 2_000
 _LONGEST_SHOWN = 60
+_MOST_DAYS = 100
 _WANTED = {
     "text": f"a text in quotes, of at most {LONGEST_TEXT} characters, is wanted",
     "address": "one plain e-mail address in quotes is wanted, such as desk@studio.example",
@@ -22,6 +23,7 @@ _WANTED = {
     "whole number": "a whole number without quotes is wanted",
     "yes or no": "true or false is wanted, without quotes",
     "date": "a date without quotes is wanted, such as 2026-11-25",
+    "days": 'names with a date each are wanted, such as { "2" = 2026-11-25 }',
 }
 _COLOUR = re.compile(r"#[0-9A-Fa-f]{6}")
 # where a key may stand: at the start of a line, in a table's brackets or an inline table
@@ -120,10 +122,24 @@ def typed(value: Any, kind: str) -> Any:  # noqa: ANN401 - any TOML value goes t
         return value if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 1e9 else None
     if kind == "yes or no":
         return value if isinstance(value, bool) else None
-    if kind == "date":
-        day = value.date() if isinstance(value, dt.datetime) else value
-        return day if isinstance(day, dt.date) else None
+    if kind in ("date", "days"):
+        return _as_day(value) if kind == "date" else _as_days(value)
     return value if value in kind.split(" | ") else None
+
+
+def _as_day(value: Any) -> dt.date | None:  # noqa: ANN401 - as above
+    """Give a day; a time of day beside it is left out."""
+    day = value.date() if isinstance(value, dt.datetime) else value
+    return day if isinstance(day, dt.date) else None
+
+
+def _as_days(value: Any) -> dict[str, str] | None:  # noqa: ANN401 - as above
+    """Read a table of names with a day each; gives the days as text."""
+    if not isinstance(value, dict) or len(value) > _MOST_DAYS:
+        return None
+    days = {name: _as_day(day) for name, day in value.items()}
+    known = {name: day.isoformat() for name, day in days.items() if day}
+    return known if len(known) == len(days) else None
 
 
 def wanted(kind: str) -> str:

@@ -104,10 +104,10 @@ def _join(paths: list[str], gone: list[str]) -> bytes:
     return visits.joined([Path(path) for path in paths], gone)
 
 
-def _learn(paths: list[str], gone: list[int]) -> bytes:
+def _learn(paths: list[str], gone: list[int], studio: str, set_up: dict[str, str]) -> bytes:
     from pipeline import lessons  # noqa: PLC0415 - see _say_ready
 
-    return json.dumps(lessons.learned([Path(path) for path in paths], gone)).encode()
+    return json.dumps(lessons.learned([Path(path) for path in paths], gone, studio, set_up)).encode()
 
 
 _BY_ITSELF: dict[bytes, Callable[..., bytes]] = {b"join.": _join, b"learn": _learn, b"draw.": pdf_writer.write}

@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -284,10 +284,13 @@ class Workshop:
         asked = json.dumps({"paths": [str(path) for path in paths], "gone": sorted(gone)}).encode()
         return self._ask(lambda child: child.ask(b"join.", asked))
 
-    def learn(self, paths: Sequence[Path], gone: Sequence[int]) -> tuple[str, list[str]]:
+    def learn(
+        self, paths: Sequence[Path], gone: Sequence[int], studio: str, set_up: Mapping[str, str]
+    ) -> tuple[str, list[str]]:
         """Have worked out what files of the archive teach: a history as text, sentences; raises as work_out."""
-        asked = json.dumps({"paths": [str(path) for path in paths], "gone": list(gone)}).encode()
-        return self._ask(lambda child: unpack_lessons(child.ask(b"learn", asked)))
+        of_studio = {"studio": studio, "set_up": dict(set_up)}
+        asked = json.dumps({"paths": [str(path) for path in paths], "gone": list(gone), **of_studio})
+        return self._ask(lambda child: unpack_lessons(child.ask(b"learn", asked.encode())))
 
     def draw(self, html: str, identifier: str) -> bytes:
         """Have a page drawn; raises ReportError when it fails, takes too long or needs too much memory."""

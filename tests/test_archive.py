@@ -365,7 +365,7 @@ def test_only_this_studios_own_shots_teach_it(bench: "Bench", monkeypatch: pytes
         several(bench, inbox, "ab")
         asked: list[Path] = []
 
-        def learn(_self: object, paths: list[Path], _gone: object) -> tuple[str, list[str]]:
+        def learn(_self: object, paths: list[Path], *_more: object) -> tuple[str, list[str]]:
             asked.extend(paths)
             return "", []
 

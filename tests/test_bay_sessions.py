@@ -22,6 +22,10 @@ def file(tmp_path: Path) -> Path:
     return tmp_path / "rows.parquet"
 
 
+def watched(manifest: ArchiveManifest) -> tuple[BayWatch, ...]:
+    return watches(manifest, {})
+
+
 def of(found: tuple[BayWatch, ...], quantity: str = RATIO, bay: str | None = None) -> list[BayWatch]:
     return [one for one in found if one.watch.quantity == quantity and bay in (None, one.bay)]
 
@@ -38,7 +42,7 @@ def to(table: pl.DataFrame, **values: Any) -> pl.DataFrame:  # noqa: ANN401 - va
 @pytest.mark.parametrize(("drift", "most"), [(0.01, 9), (0.02, 6), (-0.01, 9)])
 def test_a_drift_of_one_or_two_in_a_hundred_is_seen_within_few_visits(file: Path, drift: float, most: int) -> None:
     """Of 200 bays all were seen, half by the sixth (1 %) and fifth visit (2 %), and the ratio alone tells it."""
-    found = watches(filed(file, rows(Bays(12, 75, drift), 1)))
+    found = watched(filed(file, rows(Bays(12, 75, drift), 1)))
     alarms = [one.watch.alarm for one in of(found)]
     assert len(alarms) == 12
     for alarm in alarms:
@@ -55,7 +59,7 @@ def test_a_drift_of_one_or_two_in_a_hundred_is_seen_within_few_visits(file: Path
 
 def test_steady_bays_raise_few_alarms(file: Path) -> None:
     """Of 200 bays 1 to 2 % had an alarm on the hundredth visit after the reference (false_alarm_in_100 counts all)."""
-    found = watches(filed(file, rows(Bays(20, 160), 2)))
+    found = watched(filed(file, rows(Bays(20, 160), 2)))
     assert len(found) == 60
     assert sum(one.watch.state == "drifting" for one in found) <= 3
     assert all(one.watch.state in ("steady", "drifting") for one in found)
@@ -65,7 +69,7 @@ def test_a_device_put_right_again_ends_its_alarm_by_itself(file: Path) -> None:
     table = rows(Bays(40, 130, 0.02, begins=60, mended=90), 3)
 
     def standing(visits: int) -> int:
-        found = watches(filed(file, table.filter(pl.col("day") < day(visits))))
+        found = watched(filed(file, table.filter(pl.col("day") < day(visits))))
         return sum(one.watch.state == "drifting" for one in of(found))
 
     assert standing(90) == 40
@@ -101,12 +105,12 @@ def test_bad_reads_and_missing_values_take_no_part_and_mishits_do(file: Path) ->
         smash_factor_e4=pl.when(pl.col("index") < 4).then(None).otherwise(pl.col("smash_factor_e4"))
     )
     assert _values(filed(file, lacking.drop("index")))[RATIO].to_list() == [None]
-    assert watches(filed(file, lacking.drop("index")))[0].watch.quantity != RATIO
+    assert watched(filed(file, lacking.drop("index")))[0].watch.quantity != RATIO
 
 
 def test_visits_stand_in_order_of_time_whatever_their_keys(file: Path) -> None:
     table = rows(Bays(1, 75, 0.03), 1).with_columns(visit=10_000 - pl.col("visit"))
-    (found,) = of(watches(filed(file, table.sample(fraction=1.0, shuffle=True, seed=1))))
+    (found,) = of(watched(filed(file, table.sample(fraction=1.0, shuffle=True, seed=1))))
     assert found.watch.alarm is not None
     assert found.watch.alarm.since_day == day(60).isoformat()
 
@@ -115,14 +119,14 @@ def test_a_golfer_counts_once(file: Path) -> None:
     """One golfer with a strange swing fills the bay from the sixtieth visit on: no drift."""
     table = rows(Bays(1, 75, 0.03), 1)
     one = pl.when(pl.col("day") >= day(60)).then(7).otherwise(pl.col("customer")).cast(pl.Int64)
-    (found,) = of(watches(filed(file, table.with_columns(customer=one))))
+    (found,) = of(watched(filed(file, table.with_columns(customer=one))))
     assert found.watch.state == "steady"
 
 
 def test_visits_that_are_gone_count_no_more(file: Path) -> None:
     table = rows(Bays(1, 75, 0.03), 1)
     late = tuple(table.filter(pl.col("day") >= day(60))["visit"].unique().to_list())
-    (found,) = of(watches(filed(file, table, gone=late)))
+    (found,) = of(watched(filed(file, table, gone=late)))
     assert (found.watch.state, found.watch.used) == ("steady", 60)
 
 
@@ -130,7 +134,7 @@ def test_visits_that_are_gone_count_no_more(file: Path) -> None:
 def test_each_bay_of_each_studio_is_watched_by_itself(file: Path) -> None:
     one = rows(Bays(2, 70), 1)
     drifting = rows(Bays(2, 75, 0.03), 2)
-    found = watches(filed(file, to(one, studio="a"), to(drifting, studio="b")))
+    found = watched(filed(file, to(one, studio="a"), to(drifting, studio="b")))
     assert [(w.studio, w.bay, w.watch.quantity) for w in found[:4]] == [
         ("a", "0", RATIO), ("a", "0", "carry_over_modelled"), ("a", "0", "spin_rate_rpm"), ("a", "1", RATIO),
     ]  # fmt: skip
@@ -142,9 +146,9 @@ def test_a_bay_is_watched_by_the_job_with_most_visits_until_a_reference_is_full(
     driver = rows(Bays(1, 20), 1)
     iron = to(rows(Bays(1, 30), 2), job="iron 7").with_columns(visit=pl.col("visit") + 1000)
     unknown = to(rows(Bays(1, 55), 3), job="unknown").with_columns(visit=pl.col("visit") + 2000)
-    found = of(watches(filed(file, driver, iron, unknown)))
+    found = of(watched(filed(file, driver, iron, unknown)))
     assert [(w.job, w.watch.state, w.watch.used) for w in found] == [("iron 7", "learning", 30)]
-    assert watches(filed(file, unknown)) == ()
+    assert watched(filed(file, unknown)) == ()
 
 
 def test_a_bay_stays_with_the_job_that_was_known_first(file: Path) -> None:
@@ -153,37 +157,50 @@ def test_a_bay_stays_with_the_job_that_was_known_first(file: Path) -> None:
     iron = to(rows(Bays(1, 150), 2), job="iron 7").with_columns(
         visit=pl.col("visit") + 1000, day=pl.col("day") + pl.duration(days=40)
     )
-    (found,) = of(watches(filed(file, driver, iron)))
+    (found,) = of(watched(filed(file, driver, iron)))
     assert (found.job, found.watch.state) == ("driver", "drifting")
     earlier = iron.with_columns(day=pl.col("day") - pl.duration(days=100))
-    (found,) = of(watches(filed(file, driver, earlier)))
+    (found,) = of(watched(filed(file, driver, earlier)))
     assert (found.job, found.watch.state) == ("iron 7", "steady")
 
 
 def test_a_quantity_is_watched_by_a_job_that_has_it(file: Path) -> None:
     driver = rows(Bays(1, RULES.reference), 1)
     iron = to(rows(Bays(1, 90), 2), job="iron 7", smash_factor_e4=None).with_columns(visit=pl.col("visit") + 1000)
-    found = watches(filed(file, driver, iron))
+    found = watched(filed(file, driver, iron))
     assert [(w.watch.quantity, w.job) for w in found] == [
         (RATIO, "driver"), ("carry_over_modelled", "driver"), ("spin_rate_rpm", "driver"),
     ]  # fmt: skip
-    (ratio,) = of(watches(filed(file, driver.filter(pl.col("day") < day(5)), iron)))
+    (ratio,) = of(watched(filed(file, driver.filter(pl.col("day") < day(5)), iron)))
     assert (ratio.job, ratio.watch.used) == ("driver", 5)
 
 
 # --- files ----------------------------------------------------------------------------------------------------------
 def test_an_empty_archive_has_no_bays(file: Path) -> None:
-    assert watches(ArchiveManifest(())) == ()
-    assert watches(filed(file, rows(Bays(1, 1), 1).clear())) == ()
+    assert watched(ArchiveManifest(())) == ()
+    assert watched(filed(file, rows(Bays(1, 1), 1).clear())) == ()
 
 
 def test_several_files_are_one_archive(file: Path) -> None:
     table = rows(Bays(1, 75, 0.03), 1)
     parts = [filed(file.with_name(f"{n}.parquet"), table.filter(pl.col("visit") % 2 == n)).paths for n in (0, 1)]
-    assert watches(ArchiveManifest((*parts[0], *parts[1]))) == watches(filed(file, table))
+    assert watched(ArchiveManifest((*parts[0], *parts[1]))) == watched(filed(file, table))
 
 
 def test_rows_of_a_later_version_are_refused(file: Path) -> None:
     rows(Bays(1, 1), 1).write_parquet(file, metadata={"baywright.archive": "99"})
     with pytest.raises(FolderError):
-        watches(ArchiveManifest((file,)))
+        watched(ArchiveManifest((file,)))
+
+
+def test_a_bay_set_up_anew_is_judged_from_that_day_on(file: Path) -> None:
+    table = rows(Bays(1, 160, 0.02), 4)
+    (drifting,) = of(watched(filed(file, table)))
+    assert drifting.watch.state == "drifting"
+    assert drifting.watch.alarm is not None
+    key = (drifting.studio, drifting.bay)
+    (anew,) = of(watches(filed(file, table), {key: drifting.watch.alarm.since_day}))
+    assert anew.watch.state != "drifting"
+    assert 0 < anew.watch.used < drifting.watch.used
+    assert of(watches(filed(file, table), {("other", key[1]): "2099-01-01"})) == [drifting]
+    assert of(watches(filed(file, table), {key: "2099-01-01"})) == []

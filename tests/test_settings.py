@@ -34,6 +34,8 @@ def test_every_setting_can_be_set_and_arrives() -> None:
         if row["type"] == "text":
             chosen[key] = "Testword"
     lines = [f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}" for key, value in chosen.items()]
+    lines += ['bays_set_up = { "2" = 2026-03-10 }']
+    chosen["bays_set_up"] = {"2": "2026-03-10"}
     loaded = dataclasses.asdict(settings.load("\n".join(lines)))
     assert loaded.pop("smallest_difference_m") == pytest.approx(0.5 * 0.9144)
     assert loaded.pop("fairway_width_m") == pytest.approx(5 * 0.9144)
@@ -84,3 +86,14 @@ def test_with_no_near_word_the_known_ones_are_listed() -> None:
 def test_an_optional_setting_takes_the_value_of_the_one_it_stands_beside() -> None:
     loaded = settings.load("altitude_m = 300\ntemperature_c = 25\ndevice_temperature_c = 15")
     assert (loaded.device_altitude_m, loaded.device_temperature_c) == (300.0, 15.0)
+
+
+def test_days_of_bays_are_names_with_a_date_each() -> None:
+    assert settings.load("").bays_set_up == {}
+    assert settings.load('bays_set_up = { "2" = 2026-03-10, north = 2026-05-01 }').bays_set_up == {
+        "2": "2026-03-10",
+        "north": "2026-05-01",
+    }
+    for wrong in ('"2026-03-10"', '{ "2" = "2026-03-10" }', "[2026-03-10]", "{ a = 5 }"):
+        with pytest.raises(SettingsError, match="names with a date each are wanted"):
+            settings.load(f"bays_set_up = {wrong}")

@@ -92,7 +92,7 @@ def joined(paths, gone):
     return "".join(f"{line}\\n" for line in sorted(lines) if line not in gone).encode()
 visits.work_out, visits.worked, visits.files, visits.rows, visits.joined = work_out, worked, files, rows, joined
 lessons = sys.modules["pipeline.lessons"] = types.ModuleType("pipeline.lessons")
-lessons.learned = lambda paths, gone: {"history": f"of {len(paths)}", "bays": ["Bay 2 drifts."]}
+lessons.learned = lambda paths, gone, studio, set_up: {"history": f"of {len(paths)}", "bays": ["Bay 2 drifts."]}
 from pipeline.work_messages import Archived
 batches = sys.modules["pipeline.visit_batches"] = types.ModuleType("pipeline.visit_batches")
 def archive(batch):

@@ -161,12 +161,14 @@ def _rolled(
         for row in spreads.iter_rows(named=True)
     }
     unknown = sorted(set(pieces["category"]) - {one.category for one in categories})
-    mine = studio.work / "studio-id"
+    path = studio.work / "studio-id"
+    mine = path.read_text(encoding="utf-8").strip() if path.exists() else ""
+    set_up = {(mine, bay): day for bay, day in settings.bays_set_up.items()}
     return ModelsFound(
-        categories, tuple(unknown), carries, bay_sessions.watches(manifest), rules,
+        categories, tuple(unknown), carries, bay_sessions.watches(manifest, set_up), rules,
         customers=pieces["customer"].n_unique(), shots=int(pieces["n"].sum()), first_month=first, last_month=last,
         since=wanted.since or "", until=wanted.until or "", kind=wanted.category or "", by=wanted.by,
-        studio=mine.read_text(encoding="utf-8").strip() if mine.exists() else "",
+        studio=mine,
     )  # fmt: skip
 
 

@@ -61,7 +61,7 @@ def bare(html: str, **options: object) -> bytes:
     return bytes(load().HTML(string=html, base_url=folder("report_templates").as_uri() + "/").write_pdf(**options))
 
 
-def least(actions: dict[str, Callable[[], object]], rounds: int = 7) -> dict[str, float]:
+def least(actions: dict[str, Callable[[], object]], rounds: int = 15) -> dict[str, float]:
     """Give the shortest time of each action, all of them in turns so that a busy machine slows them alike [s]."""
     found = dict.fromkeys(actions, float("inf"))
     for _ in range(rounds):

@@ -300,7 +300,7 @@ def print_bays(scale: float) -> None:
     many = max(int(200 * scale), 10)
     for drift in (0.0, 0.005, 0.01, 0.02, -0.01):
         with tempfile.TemporaryDirectory() as folder:
-            found = watches(filed(Path(folder) / "rows.parquet", invented_bays.rows(Bays(many, 160, drift), 1)))
+            found = watches(filed(Path(folder) / "rows.parquet", invented_bays.rows(Bays(many, 160, drift), 1)), {})
         for quantity in QUANTILE_OF:
             alarms = [one.watch.alarm for one in found if one.watch.quantity == quantity]
             seen = [alarm.seen - 59 for alarm in alarms if alarm]
