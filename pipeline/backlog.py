@@ -27,7 +27,7 @@ from pipeline.studio import Studio
 from pipeline.work_messages import Archived, Job
 from pipeline.workshop import FaultError, StoppedError
 
-_MOST_VISITS, _MOST_BYTES = 500, 32_000_000  # of a batch
+_MOST_VISITS, _MOST_BYTES = 500, 8_000_000  # of a batch
 _MOST_NOTES = 20  # in set-back/ of one run; the others are counted
 _TAKEN_ANEW = ("superseded", ARCHIVED, NOT_ARCHIVED)  # what the ledger may know of a visit that is archived now
 _AGAIN = "Then start baywright process with --backlog again: it takes up every old export that is not in the archive."

@@ -531,3 +531,18 @@ def test_nothing_is_known_of_a_visit_that_is_erased(place: Studio) -> None:
     visits = visit_words.visits(place, ledger)
     ledger.close()
     assert {visit.kept.entry.name for visit in visits} == {"other", "ulla later", "bad"}
+
+
+def test_no_shot_of_theirs_is_left_in_the_archive(bench: "Bench") -> None:
+    for name in ("a", "b"):
+        bench.shots[f"shots {name}"] = (200.0, 201.0)
+        bench.drop(f"{name}.csv", f"shots {name}")
+    inbox = bench.open()
+    bench.go(inbox)
+    ids = {entry.name: entry.id for entry in inbox.ledger.entries("reported")}
+    folder = inbox.archive.folder
+    inbox.ledger.close()
+    erase(bench.studio, "a")
+    text = "".join(path.read_text(encoding="utf-8") for path in folder.rglob("*.parquet"))
+    assert ids["a"] not in text
+    assert text.count(ids["b"]) == 2

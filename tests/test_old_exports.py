@@ -94,10 +94,7 @@ def test_the_same_content_counts_once(bench: "Bench", monkeypatch: pytest.Monkey
         found = read(inbox)
         assert (found.archived, found.known) == (2, 2)
         assert len(counted(inbox.archive)) == 2
-        assert (
-            len(inbox.ledger.seen_of([(one.place, one.signature) for one in arrivals.look(bench.studio.inbox)]))
-            == 4
-        )
+        assert len(inbox.ledger.seen_of([(one.place, one.signature) for one in arrivals.look(bench.studio.inbox)])) == 4
         assert sorted(len(kept.sightings) for kept in inbox.ledger.all_kept()) == [1, 3]
         kept = {identity: manifests.read(bench.studio, identity) for identity in ids(inbox, "archived")}
         assert {identity: one.sightings for identity, one in kept.items() if one} == {
@@ -121,10 +118,13 @@ def test_what_was_erased_does_not_come_back(bench: "Bench") -> None:
         inbox.ledger.begin_forgetting([identity])
         inbox.ledger.blank([identity], "2026-11-25")
         inbox.ledger.end_forgetting([identity])
+        for path in bench.studio.accepted.iterdir():
+            path.unlink()
         bench.drop("again.csv", "one")
         found = read(inbox)
         assert (found.erased, found.archived) == (1, 0)
         assert names(inbox, "archived") == []
+        assert list(bench.studio.accepted.iterdir()) == []
         assert read(inbox).erased == 0  # it is known where it lies
 
 
@@ -169,6 +169,18 @@ def test_a_file_that_has_grown_stands_for_what_was_archived_of_it(bench: "Bench"
         assert bench.reports() == ["2026-11-25 0"]
         assert visits(inbox.archive) == ids(inbox, "archived", "reported")
         assert len(counted(inbox.archive)) == 3
+
+
+def test_what_a_later_state_stood_for_counts_again_when_it_comes_by_itself(bench: "Bench") -> None:
+    with read_already(bench, grown(0, 4)) as inbox:
+        (first,) = ids(inbox, "archived")
+        bench.drop("0.csv", grown(0, 7))
+        read(inbox)
+        assert first not in visits(inbox.archive)
+        bench.drop("elsewhere.csv", grown(0, 4))
+        assert read(inbox).archived == 1
+        assert first in visits(inbox.archive)
+        assert len(counted(inbox.archive)) == 2
 
 
 def test_a_file_that_has_grown_since_its_report_is_left_for_the_next_version(bench: "Bench") -> None:
@@ -455,6 +467,20 @@ def test_keep_days_erases_them_with_their_shots(bench: "Bench") -> None:
         assert names(inbox, "archived", "not_archived") == []
         assert (counted(inbox.archive), on_disk(inbox.archive)) == ([], [])
         assert list(bench.studio.accepted.iterdir()) == []
+
+
+def test_forget_erases_an_old_export_and_its_shots(bench: "Bench", run: Callable[..., tuple[int, str, str]]) -> None:
+    bench.drop("tuesday/shots.csv", "one")
+    bench.drop("tuesday/visit.toml", 'customer = "Customer 0142"\n')
+    with read_already(bench, "two") as inbox:
+        assert len(counted(inbox.archive)) == 2
+    code, out, _ = run("forget", bench.studio.root, "Customer 0142", "--yes")
+    assert (code, "tuesday, archived" in out) == (0, True)
+    with opened(bench) as inbox:
+        assert names(inbox, "archived") == ["0"]
+        assert visits(inbox.archive) == ids(inbox, "archived")
+        assert len(list(bench.studio.accepted.iterdir())) == 1
+        assert (read(inbox).erased, read(inbox).archived) == (0, 0)  # it lies there still and is known as erased
 
 
 def test_a_tidy_drop_folder_loses_what_was_archived_and_keeps_the_rest(bench: "Bench") -> None:

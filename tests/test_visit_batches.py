@@ -8,9 +8,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline import issuing, settings, shot_archive, visit_batches, visits
+from pipeline import issuing, profiles, settings, shot_archive, visit_batches, visits
 from pipeline.errors import PipelineError
-from pipeline.records import Decided, Given, Refusal
+from pipeline.records import Decided, Given, Refusal, ShotFile
 from pipeline.session import decide
 from pipeline.settings import Settings
 from pipeline.work_messages import Archived, Batch, Job
@@ -88,3 +88,30 @@ def test_a_batch_gives_the_rows_of_each_visit_alone(tmp_path: Path, extra: str) 
 def test_hundreds_of_visits_give_the_rows_of_each_alone(tmp_path: Path, extra: str) -> None:
     many = jobs(tmp_path, varied_visits.visits(700, 5000 if extra else 2000), settings.load(extra))
     assert_alike(visit_batches.archive(Batch(tuple(many), "studio", "secret")), one_by_one(many))
+
+
+def test_answers_for_a_layout_are_put_to_use_in_a_batch_as_alone(tmp_path: Path) -> None:
+    lines = "\n".join(f"Driver,{60 + n},{220 + n}" for n in range(6))
+    many = [
+        Visit(f"visit {n}", (ShotFile(f"{n}.csv", f"Club,Ball speed,Carry\n{lines}\nDriver,60,{n}\n".encode()),))
+        for n in range(5)
+    ]
+    asked = visit_batches.archive(Batch(tuple(jobs(tmp_path, many)), "studio", "secret"))
+    assert [isinstance(outcome, Refusal) and outcome.outcome for outcome in asked.outcomes] == ["held"] * 5
+    layout = profiles.fingerprint(("Club", "Ball speed", "Carry"))
+    answers = {layout: Given(column_units={"Ball speed": "m/s", "Carry": "m"})}
+    answered = jobs(tmp_path, many, answers=answers)
+    found = visit_batches.archive(Batch(tuple(answered), "studio", "secret"))
+    assert found.outcomes == ("2024-05",) * 5
+    assert_alike(found, one_by_one(answered))
+
+
+def test_an_empty_batch_has_nothing_to_say() -> None:
+    assert visit_batches.archive(Batch((), "studio", "secret")) == Archived((), {})
+
+
+def test_a_batch_of_refusals_alone_makes_no_rows(tmp_path: Path) -> None:
+    many = jobs(tmp_path, [Visit("a", (ShotFile("visit.toml", b""),)), Visit("b", (ShotFile("b.csv", b"no table"),))])
+    found = visit_batches.archive(Batch(tuple(many), "studio", "secret"))
+    assert found.files == {}
+    assert found.outcomes == one_by_one(many).outcomes
