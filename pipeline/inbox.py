@@ -253,7 +253,8 @@ class Inbox:
             if entry.state == "waiting" and self.clock() < self._give_up.get(entry.id, 0.0):
                 continue
             try:
-                again |= self.work(entry)
+                with self.workshop.alone():
+                    again |= self.work(entry)
             except OSError as fault:
                 troubles += 1
                 self._troubles[entry.id] += 1

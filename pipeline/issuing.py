@@ -158,7 +158,7 @@ def again(  # noqa: PLR0913 - what a report depends on, each named
         what = "its fitting.json is damaged" if known is None else "the ledger does not know this visit"
         msg = f"{place}: {what}, so it cannot be made again from what is kept. Drop the visit's files again."
         raise FolderError(msg)
-    with_facts = entry if facts is None else _with_facts(where, entry, facts)
+    with_facts = entry if facts is None else with_facts_of(where, entry, facts)
     job = job_of(
         where, with_facts, settings=settings, logo=logo, answers=answers, today=known.date, history=known.history
     )
@@ -182,7 +182,7 @@ def _content(path: Path) -> bytes | None:
     return path.read_bytes() if path.exists() else None
 
 
-def _with_facts(where: Studio, entry: Entry, facts: bytes) -> Entry:
+def with_facts_of(where: Studio, entry: Entry, facts: bytes) -> Entry:
     """Keep a corrected visit.toml with the other originals, in the place of the one before."""
     kept = dict(entry.originals)
     name = next((name for name in kept if name.lower() == visit_facts.FILE_NAME), visit_facts.FILE_NAME)

@@ -187,6 +187,22 @@ class Ledger:
         """List the visits in these states, in the order they came."""
         return self._entries(VISITS.c.state.in_(states), (VISITS.c.received, VISITS.c.id))
 
+    def newest(self, states: Sequence[str], first: int, count: int) -> list[tuple[Entry, str]]:
+        """List visits in these states, the newest first, from the place `first` on, each with when it came."""
+        query = sa.select(VISITS.c.id, VISITS.c.received).where(self._mine(VISITS), VISITS.c.state.in_(states))
+        query = query.order_by(VISITS.c.received.desc(), VISITS.c.id).offset(first).limit(count)
+        with self._reading() as connection:
+            received = {row.id: row.received for row in connection.execute(query)}
+        order = (VISITS.c.received.desc(), VISITS.c.id)
+        return [(entry, received[entry.id]) for entry in self._entries(VISITS.c.id.in_(list(received)), order)]
+
+    def try_again(self, identity: str) -> bool:
+        """Have a visit that was held or set back tried again, as if it had never failed; False when it is neither."""
+        this = self._mine(VISITS) & (VISITS.c.id == identity) & VISITS.c.state.in_(("held", "set_back"))
+        change = sa.update(VISITS).where(this).values(state="accepted", place=None, attempts=0)
+        with self._writing() as connection:
+            return connection.execute(change.returning(VISITS.c.id)).first() is not None
+
     def entry(self, identity: str) -> Entry | None:
         """Give one visit."""
         return next(iter(self._entries(VISITS.c.id == identity, (VISITS.c.id,))), None)

@@ -5,8 +5,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline import letter, outputs, session, shot_archive, strict_toml, visit_facts
+from pipeline import letter, outputs, questions, session, shot_archive, strict_toml, visit_facts
 from pipeline.errors import MissingPartError, PipelineError, SettingsError, UnreadableFileError
+from pipeline.questions import Question
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
 from pipeline.settings import Settings
 from pipeline.staff_words import device_note
@@ -29,6 +30,19 @@ def work_out(job: Job) -> Fitting | Refusal:
         raise
     except PipelineError as fault:
         return refused(job, fault)
+
+
+def question(job: Job) -> Question | None:
+    """Read a held visit's files again; gives the first question that choices can settle."""
+    try:
+        found = opened(job)
+    except PipelineError:
+        return None
+    if isinstance(found, Refusal):
+        return None
+    shots, known = found
+    readings = (session.read(file, known.hand, job.answers) for file in shots)
+    return next((asked for asked in map(questions.of, readings) if asked), None)
 
 
 def refused(job: Job, fault: PipelineError) -> Refusal:

@@ -26,9 +26,12 @@ _WORKED_OFF_LATER = ("accepted", "processing", "waiting")
 _LOG = logging.getLogger("baywright")
 
 
-def watch(inbox: Inbox, stop: threading.Event) -> None:
-    """Take and work off whatever comes, until `stop` is set; the folder going away is told once and waited out."""
-    wake = threading.Event()
+def watch(inbox: Inbox, stop: threading.Event, wake: threading.Event | None = None) -> None:
+    """Take and work off whatever comes, until `stop` is set; the folder going away is told once and waited out.
+
+    Whoever sets `wake` has the next look at once.
+    """
+    wake = wake or threading.Event()
     watcher = _Watcher(inbox, stop, wake, Hints(inbox.studio.inbox, wake), _utc())
     watcher.run()
 
@@ -84,13 +87,15 @@ class _Watcher:
         found = self._look()
         self._check_hints()
         self._is_full()
-        self.inbox.erase_old()
+        with self.inbox.workshop.alone():
+            self.inbox.erase_old()
         self.working_from, self.late = time.monotonic(), False
         more = self.inbox.take_all(found, self._is_over)
         self.inbox.work_off(self._is_over)
         self.late |= more
         if not more:
-            self.upkeep.go_on(self._is_over)
+            with self.inbox.workshop.alone():
+                self.upkeep.go_on(self._is_over)
         self.working_on = None
 
     def _look(self) -> list[Arrival]:

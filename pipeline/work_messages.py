@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 from pipeline import history_text
 from pipeline.branding import Logo
 from pipeline.judgements import History
+from pipeline.questions import Item, Question
 from pipeline.records import Given, Refusal
 from pipeline.settings import Settings
 
@@ -184,6 +185,24 @@ def _refusal(said: Any) -> Refusal:  # noqa: ANN401 - whatever came
         raise ValueError(msg)
     words = {name: _words(parts.get(name)) for name in ("what", "where", "to_do", "answer")}
     return Refusal(str(parts["outcome"]), parts["exit_code"], **words)
+
+
+def pack_question(asked: Question | None) -> bytes:
+    """Write what a held file asks as bytes."""
+    return json.dumps(asdict(asked) if asked else None).encode()
+
+
+def unpack_question(content: bytes) -> Question | None:
+    """Read what a held file asks; raises ValueError when it is anything else."""
+    if content == b"null":
+        return None
+    said = _object(_json(content))
+    items = tuple(
+        Item(_words(item["kind"]), _words(item["heading"]), tuple((_words(a), _words(b)) for a, b in item["choices"]))
+        for item in map(_object, said["items"])
+    )
+    header = tuple(_words(heading) for heading in said["header"])
+    return Question(_words(said["file"]), _words(said["what"]), header, items)
 
 
 def _json(content: bytes) -> Any:  # noqa: ANN401 - whatever it holds

@@ -29,6 +29,7 @@ from pipeline.work_messages import (
     pack_archived,
     pack_files,
     pack_outcome,
+    pack_question,
     pack_rows,
     receive,
     send,
@@ -57,6 +58,8 @@ class _Desk:
                 return self._rows(**json.loads(content))
             case b"batch":
                 return _archive(unpack_batch(content))
+            case b"asked":
+                return _question(unpack_job(content))
             case _:
                 return _BY_ITSELF[kind](**json.loads(content))
 
@@ -96,6 +99,12 @@ def _archive(batch: Batch) -> bytes:
     from pipeline import visit_batches  # noqa: PLC0415 - see _say_ready
 
     return pack_archived(visit_batches.archive(batch))
+
+
+def _question(job: Job) -> bytes:
+    from pipeline import visits  # noqa: PLC0415 - see _say_ready
+
+    return pack_question(visits.question(job))
 
 
 def _join(paths: list[str], gone: list[str]) -> bytes:

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import BinaryIO, TypeVar, cast
 
 from pipeline.errors import MissingPartError, ReportError, trail
+from pipeline.questions import Question
 from pipeline.records import Refusal
 from pipeline.work_messages import (
     LONGEST_BATCH_S,
@@ -38,6 +39,7 @@ from pipeline.work_messages import (
     unpack_files,
     unpack_lessons,
     unpack_outcome,
+    unpack_question,
     unpack_rows,
 )
 
@@ -202,6 +204,20 @@ class Workshop:
         self.limits = limits or Limits()
         self._child: _Child | None = None
         self._turn = threading.RLock()
+        self._next = threading.Lock()
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Keep other threads out from working a visit out to filing it away; who has waited longest is next.
+
+        Not to be nested.
+        """
+        with self._next:
+            self._turn.acquire()
+        try:
+            yield
+        finally:
+            self._turn.release()
 
     @property
     def pid(self) -> int | None:
@@ -254,6 +270,10 @@ class Workshop:
             outcome = self._ask(lambda child: unpack_outcome(child.ask(b"visit", pack_job(job))))
             self._ready_child().visits += 1
             return outcome
+
+    def question(self, job: Job) -> Question | None:
+        """Have the question looked for that a held visit waits with; raises as work_out."""
+        return self._ask(lambda child: unpack_question(child.ask(b"asked", pack_job(job))))
 
     def files(self, version: int, day: dt.date | None) -> dict[str, bytes]:
         """Have the files of the visit worked out last made, with that version and its day; raises as work_out."""

@@ -10,8 +10,7 @@ import openpyxl  # type: ignore[import-untyped]
 import polars as pl
 import pytest
 
-from pipeline import archive, settings, shot_archive, studio
-from pipeline.commands import models
+from pipeline import archive, model_findings, settings, shot_archive, studio
 from pipeline.errors import FolderError
 from pipeline.ledger import Ledger
 from pipeline.rollup_records import ArchiveManifest
@@ -242,11 +241,13 @@ def test_one_month_alone_may_be_asked_for(full: Path, run: Run) -> None:
 
 
 def test_a_studios_own_minimum_goes_before_ours() -> None:
-    few, many = (models.rules_of(settings.load(f"fewest_customers = {n}"), "2026-11") for n in (3, 20))
+    few, many = (model_findings.rules_of(settings.load(f"fewest_customers = {n}"), "2026-11") for n in (3, 20))
     assert (few.fewest_customers, few.rank_customers, few.early_customers) == (3, 8, 8)
     assert (many.fewest_customers, many.rank_customers, many.early_customers) == (20, 20, 20)
     assert few.worth == pytest.approx(5 * 0.9144)
-    assert models.rules_of(settings.load("smallest_difference_yd = 10"), "2026-11").worth == pytest.approx(9.144)
+    assert model_findings.rules_of(settings.load("smallest_difference_yd = 10"), "2026-11").worth == pytest.approx(
+        9.144
+    )
     assert few.old_before == "2025-11"
 
 
@@ -254,4 +255,4 @@ def test_a_studios_own_minimum_goes_before_ours() -> None:
     ("month", "count", "before"), [("2026-11", 12, "2025-11"), ("2026-01", 1, "2025-12"), ("2026-12", 11, "2026-01")]
 )
 def test_months_are_counted_back_over_the_year(month: str, count: int, before: str) -> None:
-    assert models.months_before(month, count) == before
+    assert model_findings.months_before(month, count) == before

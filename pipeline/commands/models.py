@@ -11,17 +11,13 @@ from pipeline.errors import FolderError, SettingsError, TooFewShotsError
 if TYPE_CHECKING:
     import datetime as dt
 
-    import polars as pl
-
     from pipeline.model_sums import Wanted
-    from pipeline.rollup_records import ArchiveManifest, ModelsFound, RollUpRules
+    from pipeline.rollup_records import ModelsFound
     from pipeline.settings import Settings
-    from pipeline.studio import Studio
 
 BY = ("loft", "shaft", "month", "studio")
 _ENDINGS = (".pdf", ".html", ".xlsx", ".csv", ".parquet")
 _KINDS = "driver, wood, hybrid, iron or wedge, or one club of these such as “iron 7”"
-_OLD_MONTHS = 12  # a model nobody hit in so many months is marked (own judgement)
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -104,9 +100,7 @@ def _checked(given: argparse.Namespace) -> Path | None:
 # --- from the archive -------------------------------------------------------------------------------------------------
 def _found(root: Path, wanted: "Wanted", engine: str) -> "tuple[Settings, ModelsFound]":
     """Open the studio for reading and work out all that is said."""
-    import polars as pl
-
-    from pipeline import archive, month_sums
+    from pipeline import model_findings
     from pipeline.studio import Studio, settings_of
 
     studio = Studio(root)
@@ -115,94 +109,14 @@ def _found(root: Path, wanted: "Wanted", engine: str) -> "tuple[Settings, Models
         raise FolderError(msg)
     settings = settings_of(studio)
     if not (studio.work / ("studio-id" if settings.ledger else "ledger.sqlite3")).exists():
-        raise TooFewShotsError(_nothing_kept(root))
+        raise TooFewShotsError(model_findings.nothing_kept(root))
     ledger = plain_ledger(studio, settings, alone=False)
     try:
-        found = month_sums.with_newest(
-            lambda: archive.manifest(studio, settings, ledger),
-            lambda manifest: _rolled(manifest, wanted, engine, settings, studio),
-        )
-    except (OSError, pl.exceptions.PolarsError) as fault:
-        said = getattr(fault, "strerror", None) or type(fault).__name__
-        msg = f"{archive.root(studio, settings)}: what is kept of the shots cannot be read ({said})."
-        raise FolderError(msg) from fault
+        return settings, model_findings.found(studio, settings, ledger, wanted, engine)
+    except TooFewShotsError as fault:  # it names what is kept
+        raise TooFewShotsError(printable(str(fault))) from fault
     finally:
         ledger.close()
-    return settings, found
-
-
-def _nothing_kept(root: Path) -> str:
-    return (
-        f"{root}: no shots are kept yet. They are from the first visit that gets its report; those of earlier visits "
-        f'with: baywright process "{root}" --backlog'
-    )
-
-
-def _rolled(
-    manifest: "ArchiveManifest", wanted: "Wanted", engine: str, settings: "Settings", studio: "Studio"
-) -> "ModelsFound":
-    import polars as pl
-
-    from pipeline import bay_sessions, model_sums
-    from pipeline.analysis.rollup import roll_up
-    from pipeline.rollup_records import CarrySpread, ModelsFound
-
-    if not manifest.paths:
-        raise TooFewShotsError(_nothing_kept(studio.root))
-    pieces = model_sums.pieces(manifest, wanted, engine)
-    if not pieces.height:
-        raise TooFewShotsError(_none_of_these(wanted, model_sums.pieces(manifest, engine=engine)))
-    first, last = str(pieces["period"].min()), str(pieces["period"].max())
-    rules = rules_of(settings, last)
-    categories = roll_up(pieces, rules)
-    spreads = model_sums.quantiles(manifest, wanted, engine).filter(~pl.col("own"))
-    carries = {
-        (row["category"], row["model"]): CarrySpread(row["n"], row["p10_m"], row["p50_m"], row["p90_m"])
-        for row in spreads.iter_rows(named=True)
-    }
-    unknown = sorted(set(pieces["category"]) - {one.category for one in categories})
-    path = studio.work / "studio-id"
-    mine = path.read_text(encoding="utf-8").strip() if path.exists() else ""
-    set_up = {(mine, bay): day for bay, day in settings.bays_set_up.items()}
-    return ModelsFound(
-        categories, tuple(unknown), carries, bay_sessions.watches(manifest, set_up), rules,
-        customers=pieces["customer"].n_unique(), shots=int(pieces["n"].sum()), first_month=first, last_month=last,
-        since=wanted.since or "", until=wanted.until or "", kind=wanted.category or "", by=wanted.by,
-        studio=mine,
-    )  # fmt: skip
-
-
-def rules_of(settings: "Settings", last_month: str) -> "RollUpRules":
-    """Give the minimums of a studio; one above ours for a place, or for what is not early, raises these too."""
-    from pipeline.rollup_records import RollUpRules
-
-    plain, fewest = RollUpRules(), settings.fewest_customers
-    return RollUpRules(
-        fewest_customers=fewest,
-        rank_customers=max(plain.rank_customers, fewest),
-        early_customers=max(plain.early_customers, fewest),
-        worth=settings.smallest_difference_m,
-        old_before=months_before(last_month, _OLD_MONTHS),
-    )
-
-
-def _none_of_these(wanted: "Wanted", kept: "pl.DataFrame") -> str:
-    """Say that nothing is kept of what was asked for, and what is."""
-    asked = [f"--category {printable(wanted.category)}"] if wanted.category else []
-    asked += [f"--{name} {value}" for name, value in (("since", wanted.since), ("until", wanted.until)) if value]
-    said = f"No shot that counts is kept{' for ' if asked else ''}{' '.join(asked)}."
-    if not kept.height:
-        return f"{said} Nothing else is kept either of clubs whose kind is known."
-    kinds = ", ".join(sorted(set(kept["category"])))
-    first, last = str(kept["period"].min()), str(kept["period"].max())
-    return f"{said} Kept are {printable(kinds)}, from {first} to {last}."
-
-
-def months_before(month: str, count: int) -> str:
-    """Give the month so many months before one."""
-    year, number = (int(part) for part in month.split("-"))
-    place = 12 * year + number - 1 - count
-    return f"{place // 12:04}-{place % 12 + 1:02}"
 
 
 # --- the file ---------------------------------------------------------------------------------------------------------

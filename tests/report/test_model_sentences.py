@@ -10,8 +10,7 @@ from unittest import mock
 
 import pytest
 
-from pipeline import models_report, models_words, settings
-from pipeline.commands import models as command
+from pipeline import model_findings, models_report, models_words, settings
 from pipeline.resources import table
 from pipeline.rollup_records import GROUP_SEPARATOR, ModelsFound, Part, SpeedBand, Withheld
 from pipeline.vocabulary import Words, words
@@ -192,7 +191,7 @@ def test_what_is_always_said_is_always_said(of: ModelsFound) -> None:
 
 def test_the_numbers_of_the_rules_are_those_of_the_code() -> None:
     assert f"more than {models_words.MOST_NAMED} models" in RULES["answer"]["more"]["when"]
-    assert f"the month {command._OLD_MONTHS} months before" in RULES["mind"]["old_data"]["when"]
+    assert f"the month {model_findings.OLD_MONTHS} months before" in RULES["mind"]["old_data"]["when"]
 
 
 # --- as a person would say it -------------------------------------------------------------------------------------

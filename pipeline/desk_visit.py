@@ -1,0 +1,159 @@
+"""The desk's page about one visit: its report, its letter, and what is known about it, which makes the next version."""
+
+import tomllib
+from contextlib import suppress
+from pathlib import Path
+
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from pipeline import desk_facts, desk_pages, issuing, letter
+from pipeline.archive import Archive
+from pipeline.desk_arrived import asked
+from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_room import Room, today
+from pipeline.errors import LetterError, PipelineError, ReportError, SettingsError
+from pipeline.issuing import Again, Issued
+from pipeline.ledger import Entry
+from pipeline.records import Refusal
+from pipeline.studio import EARLIER
+
+_FILES = {
+    "report.pdf": ("application/pdf", "inline"),
+    "letter.eml": ("message/rfc822", "attachment"),
+    "shots.csv": ("text/csv; charset=utf-8", "attachment"),
+}
+_LARGEST = 100_000_000
+# a browser's own viewer of PDFs styles its page itself
+_FILE_POLICY = "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+
+
+def routes(room: Room) -> list[Route]:
+    """Give the addresses of this page, its files and its form."""
+
+    def visit(request: Request) -> Response:
+        return _page(room, request, visit_of(room, request))
+
+    def file(request: Request) -> Response:
+        return _file(room, visit_of(room, request), request.path_params["file"])
+
+    def change(request: Request, form: FormData) -> Response:
+        return _change(room, request, visit_of(room, request), form)
+
+    return [
+        Route("/visit/{visit}", visit),
+        Route("/visit/{visit}/facts", posted(change), methods=["POST"]),
+        Route("/visit/{visit}/{file}", file),
+    ]
+
+
+# --- showing ----------------------------------------------------------------------------------------------------------
+def _page(
+    room: Room, request: Request, entry: Entry, code: int = 200, /, typed: dict[str, str] | None = None, fault: str = ""
+) -> Response:
+    folder = _folder(room, entry)
+    known = issuing.issued(folder) if folder else None
+    newer = known.visit_id if known and known.visit_id != entry.id else ""
+    kept = desk_facts.kept(room.place, entry)
+    now_kept = desk_facts.shown(kept.content)
+    return page(
+        room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
+        fields=typed or now_kept, kept=now_kept if typed else None, mark=kept.mark, fault=fault, here="",
+        files=sorted(name for name, _ in entry.originals), letter=_letter(folder, entry) if known else None,
+        earlier=_earlier(folder) if folder else [],
+        asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
+    )  # fmt: skip
+
+
+def _folder(room: Room, entry: Entry) -> Path | None:
+    """Give the folder of a visit's report."""
+    if entry.state != "reported" or not entry.place:
+        return None
+    return room.place.outbox / entry.place
+
+
+def _letter(folder: Path | None, entry: Entry) -> letter.Letter | None:
+    """Read the letter; None when staff took it away or it is no letter any more."""
+    with suppress(OSError, LetterError):
+        if folder:
+            return letter.read((folder / "letter.eml").read_bytes(), entry.id)
+    return None
+
+
+def _earlier(folder: Path) -> list[str]:
+    """Name the earlier versions, the newest first."""
+    with suppress(OSError):
+        numbers = [path.name.removeprefix("version ") for path in (folder / EARLIER).glob("version *")]
+        return sorted((number for number in numbers if number.isdecimal()), key=int, reverse=True)
+    return []
+
+
+def _file(room: Room, entry: Entry, name: str) -> Response:
+    """Hand out a file of a report's folder; an earlier version's PDF is `version-<number>.pdf`."""
+    folder = _folder(room, entry)
+    number = name.removeprefix("version-").removesuffix(".pdf")
+    if folder and name == f"version-{number}.pdf" and number.isdecimal() and number.isascii():
+        folder, name = folder / EARLIER / f"version {number}", "report.pdf"
+    if folder is None or name not in _FILES:
+        raise HTTPException(404, "There is no such file here.")
+    path = folder / name
+    try:
+        inside = path.resolve(strict=True).is_relative_to(room.place.outbox.resolve())
+        if not (inside and path.is_file() and path.stat().st_size <= _LARGEST):
+            raise HTTPException(404, "There is no such file here.")
+        content = path.read_bytes()
+    except OSError as fault:
+        raise HTTPException(404, "There is no such file here any more.") from fault
+    kind, how = _FILES[name]
+    shown = f'{how}; filename="{name}"'
+    return Response(
+        content, media_type=kind, headers={"content-disposition": shown, "content-security-policy": _FILE_POLICY}
+    )
+
+
+# --- changing ---------------------------------------------------------------------------------------------------------
+def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
+    """Keep corrected facts and make the next version; nobody's earlier change is lost."""
+    typed = {key: field(form, key) for key in desk_facts.FIELDS}
+    try:
+        with room.writing, room.alone():
+            newest = room.ledger.entry(entry.id) or entry
+            kept = desk_facts.kept(room.place, newest)
+            if field(form, "mark") != kept.mark:
+                fault = (
+                    "Somebody changed this visit while you were at it, so yours was not kept. Beside each field stands "
+                    "what is kept now. Take over what is right, then press the button again."
+                )
+                return _page(room, request, newest, 409, typed=typed, fault=fault)
+            content = desk_facts.written(kept.content, typed)
+            same = tomllib.loads(content.decode()) == tomllib.loads(kept.content.decode("utf-8-sig"))
+            outcome = _issue(room, newest, None if same else content)
+    except (PipelineError, OSError) as fault:
+        said = fault.strerror if isinstance(fault, OSError) else str(fault)
+        code = 422 if isinstance(fault, SettingsError) else 503
+        return _page(room, request, entry, code, typed=typed, fault=f"{said} No new version was made.")
+    if isinstance(outcome, Refusal):
+        said = " ".join(part for part in (outcome.what, outcome.to_do) if part)
+        return _page(room, request, entry, 422, typed=typed, fault=f"{said} No new version was made.")
+    if not outcome.new:
+        return back(request, f"/visit/{entry.id}", f"Nothing has changed: version {outcome.version} stands.")
+    return back(request, f"/visit/{entry.id}", f"Version {outcome.version} is made. The one before is kept.")
+
+
+def _issue(room: Room, entry: Entry, facts: bytes | None) -> Again | Refusal:
+    folder = _folder(room, entry)
+    known: Issued | None = issuing.issued(folder) if folder else None
+    if folder is None or known is None or known.visit_id != entry.id:
+        msg = "There is no report of this visit to make anew."
+        raise ReportError(msg)
+    outcome = issuing.again(
+        room.place, room.ledger, folder, settings=room.settings, logo=room.logo, answers=room.answers().by_layout,
+        today=today(), workshop=room.workshop, facts=facts,
+    )  # fmt: skip
+    if isinstance(outcome, Again) and outcome.new:
+        with suppress(OSError, ReportError):  # the daily upkeep makes up for it
+            Archive(room.place, room.settings, room.ledger, room.workshop).file_last(entry.id)
+    return outcome
