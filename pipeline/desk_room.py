@@ -147,4 +147,7 @@ def today() -> dt.date:
 
 def heard_rows(room: Room) -> list[Row]:
     """Write what was heard lately, the newest first."""
-    return [Row("", event.name, at, event.kind, event.message) for at, event in list(room.heard)[:5]]
+    told = [
+        (at, event) for at, event in list(room.heard) if event.kind not in ("held", "set_back")
+    ]  # these stand above
+    return [Row("", event.name, at, event.kind, event.message) for at, event in told[:5]]

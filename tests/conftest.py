@@ -13,6 +13,7 @@ import pytest
 
 from pipeline import settings, studio
 from pipeline.judgements import History
+from pipeline.questions import Question
 from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResult, VisitFacts
 from pipeline.studio import Studio
 from pipeline.work_messages import Archived, Batch, Job, Worked
@@ -148,6 +149,12 @@ class InThisProcess(Workshop):
 
         self.job, self.fitting = job, visits.work_out(job)
         return self.fitting if isinstance(self.fitting, Refusal) else visits.worked(self.fitting, job.settings)
+
+    def question(self, job: Job) -> Question | None:
+        """Look for a question as the child does."""
+        from pipeline import visits  # noqa: PLC0415 - as above
+
+        return visits.question(job)
 
     def files(self, version: int, day: dt.date | None) -> dict[str, bytes]:
         """Make the files as the child does."""

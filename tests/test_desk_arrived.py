@@ -1,0 +1,327 @@
+"""What arrived: the line on top, what needs a person, the list of visits, and files handed in."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from pipeline import desk_uploads, profiles, questions
+from pipeline.records import Refusal
+from tests.conftest import Bench
+from tests.desk import OWN, Desk, desk_on
+
+NO_UNITS = "Club,Ball speed,Carry\n" + "".join(f"Own,{140 + i % 3},{230 + i}\n" for i in range(6))
+
+
+@pytest.fixture
+def desk(bench: Bench) -> Iterator[Desk]:
+    bench.answers[NO_UNITS] = bench.answers["no unit"]
+    made = desk_on(bench)
+    made.enter()
+    yield made
+    made.room.ledger.close()
+
+
+def visit(desk: Desk, state: str) -> str:
+    [entry] = desk.room.ledger.entries(state)
+    return entry.id
+
+
+def hand_in(desk: Desk, *files: tuple[str, bytes], **fields: str) -> tuple[int, str]:
+    sent = [("files", (name, content, "text/csv")) for name, content in files]
+    answer = desk.client.post("/upload", data={"word": desk.word, **fields}, files=sent, headers=OWN)
+    return answer.status_code, answer.text
+
+
+# --- the line on top and the list -------------------------------------------------------------------------------------
+def test_an_empty_studio_says_how_to_begin(desk: Desk) -> None:
+    page = desk.client.get("/").text
+    assert "Nothing has come yet" in page
+    assert "Nothing needs you." in page
+    assert "new files are found by themselves" in page
+
+
+def test_every_visit_is_listed_the_newest_first_with_what_became_of_it(desk: Desk) -> None:
+    for name, content in (("old.csv", "fine"), ("bad.csv", "no table"), ("new.csv", "fine too")):
+        desk.bench.drop(name, content)
+        desk.go()
+    page = desk.client.get("/").text
+    rows = page.split("<tbody>")[1]
+    assert rows.index(">new<") < rows.index(">bad<") < rows.index(">old<")
+    assert rows.count("has its report") == 2
+    assert rows.count("was set back") == 1
+    assert "1 thing needs you." in page
+
+
+def test_what_waits_is_counted_on_top(desk: Desk) -> None:
+    assert desk.room.own
+    for name in ("a.csv", "b.csv"):
+        desk.bench.drop(name, name)
+    inbox = desk.room.own.inbox
+    inbox.take_all(inbox.settled())
+    desk.bench.now += 3
+    inbox.take_all(inbox.settled())
+    assert "At work: 2 visits wait for their reports." in desk.client.get("/").text
+
+
+def test_a_watcher_that_ended_needs_a_person(desk: Desk) -> None:
+    assert desk.room.own
+    desk.room.own.alive, desk.room.own.fault = False, "the disk is gone."
+    page = desk.client.get("/").text
+    assert "The watcher ended: the disk is gone." in page
+    assert "1 thing needs you." in page
+
+
+def test_without_a_watcher_the_page_says_so(desk: Desk) -> None:
+    desk.room.own = None
+    assert "Nobody watches the drop folder" in desk.client.get("/").text
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "2", "x", "99999999999", "²", ""])
+def test_a_page_that_is_not_there_is_the_nearest(desk: Desk, number: str) -> None:
+    desk.bench.drop("a.csv", "fine")
+    desk.go()
+    page = desk.client.get("/", params={"page": number})
+    assert (page.status_code, ">a<" in page.text) == (200, True)
+
+
+def test_the_list_is_paged(desk: Desk) -> None:
+    for number in range(52):
+        desk.bench.drop(f"visit {number:02}.csv", f"fine {number}")
+    desk.go()
+    first, second = desk.client.get("/").text, desk.client.get("/?page=2").text
+    assert "Page 1 of 2" in first
+    assert 'href="/?page=2"' in first
+    names = {f"visit {number:02}" for number in range(52)}
+    on_first, on_second = ({name for name in names if f">{name}<" in page} for page in (first, second))
+    assert (len(on_first), len(on_second)) == (50, 2)
+    assert on_first | on_second == names
+
+
+def test_names_of_files_are_text_and_nothing_else(desk: Desk) -> None:
+    desk.bench.drop("<img src=x onerror=alert(1)>.csv", "no table")
+    desk.go()
+    page = desk.client.get("/").text
+    assert "<img" not in page
+    assert "&lt;img src=x" in page
+
+
+# --- held -------------------------------------------------------------------------------------------------------------
+def test_a_held_file_is_answered_by_a_click_for_its_whole_layout(desk: Desk) -> None:
+    desk.bench.drop("tuesday.csv", NO_UNITS)
+    desk.go()
+    page = desk.client.get("/").text
+    assert "Which unit has <q><bdi>Ball speed</bdi></q>?" in page
+    assert 'name="1" value="yd"' in page
+    desk.bench.answers.pop(NO_UNITS)
+    held = visit(desk, "held")
+    assert desk.post(f"/visit/{held}/answer", **{"0": "mph", "1": "yd"}).status_code == 303
+    assert "Remembered for every file with these headings" in desk.client.get("/").text
+    known = desk.room.answers().by_layout[profiles.fingerprint(["Club", "Ball speed", "Carry"])]
+    assert known.column_units == {"Ball speed": "mph", "Carry": "yd"}
+    desk.go()
+    assert visit(desk, "reported") == held
+    assert desk.room.own
+    assert desk.room.own.wake.is_set()
+
+
+@pytest.mark.parametrize("chosen", [{}, {"0": "mph"}, {"0": "mph", "1": "furlong"}, {"0": "mph", "1": "mph"}])
+def test_only_what_was_offered_is_an_answer(desk: Desk, chosen: dict[str, str]) -> None:
+    desk.bench.drop("tuesday.csv", NO_UNITS)
+    desk.go()
+    desk.post(f"/visit/{visit(desk, 'held')}/answer", **chosen)
+    assert "choose one answer" in desk.client.get("/").text
+    assert list(desk.bench.studio.profiles.iterdir()) == []
+
+
+def test_the_hand_is_noted_with_the_visit_and_not_for_the_layout(desk: Desk) -> None:
+    content = "Club,Ball speed (mph),Carry (yd),Path\n" + "".join(f"Own,14{i},23{i},2 in-out\n" for i in range(6))
+    desk.bench.answers[content] = Refusal("held", 3, "The hand is not known.", "a.csv", "Say it.")
+    desk.bench.drop("a.csv", content)
+    desk.go()
+    held = visit(desk, "held")
+    assert "holds for this visit" in desk.client.get("/").text
+    desk.bench.answers.pop(content)
+    desk.post(f"/visit/{held}/answer", **{"0": "left"})
+    assert list(desk.bench.studio.profiles.iterdir()) == []
+    assert desk.bench.set_back() == []
+    desk.go()
+    entry = desk.room.ledger.entry(held)
+    assert entry
+    assert entry.state == "reported"
+    stored = dict(entry.originals)["visit.toml"]
+    assert 'hand = "left"' in (desk.bench.studio.accepted / stored).read_text(encoding="utf-8")
+
+
+def test_an_answer_to_what_is_not_asked_any_more_changes_nothing(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "fine")
+    desk.go()
+    desk.post(f"/visit/{visit(desk, 'reported')}/answer", **{"0": "mph"})
+    assert "asks nothing any more" in desk.client.get("/").text
+    assert list(desk.bench.studio.profiles.iterdir()) == []
+
+
+# --- set back ---------------------------------------------------------------------------------------------------------
+def test_what_was_set_back_is_tried_again_when_asked(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "no table")
+    desk.go()
+    page = desk.client.get("/").text
+    assert "This is no table of shots." in page
+    assert "Export the shots as CSV text." in page
+    desk.bench.answers.pop("no table")
+    back = visit(desk, "set_back")
+    assert desk.post(f"/visit/{back}/again").headers["location"] == "/"
+    desk.go()
+    assert visit(desk, "reported") == back
+    assert desk.bench.set_back() == []
+
+
+def test_trying_again_forgets_the_earlier_failures(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "no table")
+    desk.go()
+    back = visit(desk, "set_back")
+    for _ in range(3):
+        desk.room.ledger.move(back, "set_back", "a.csv", crashed=True)
+    desk.bench.answers.pop("no table")
+    desk.post(f"/visit/{back}/again")
+    desk.go()
+    assert visit(desk, "reported") == back
+
+
+def test_a_visit_with_a_report_is_not_tried_again(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "fine")
+    desk.go()
+    desk.post(f"/visit/{visit(desk, 'reported')}/again")
+    assert "cannot be tried again" in desk.client.get("/").text
+    assert visit(desk, "reported")
+
+
+def test_settled_takes_note_and_copy_away_and_nothing_else(desk: Desk) -> None:
+    dropped = desk.bench.drop("a.csv", "no table")
+    desk.go()
+    back = visit(desk, "set_back")
+    answer = desk.post(f"/visit/{back}/settled", **{"from": f"/visit/{back}"})
+    assert answer.headers["location"] == f"/visit/{back}"
+    assert desk.bench.set_back() == []
+    assert dropped.read_text(encoding="utf-8") == "no table"
+    assert "Nothing needs you." in desk.client.get("/").text
+
+
+@pytest.mark.parametrize("place", ["http://evil.test/", "//evil.test", "/visit/../x", "/visit/", ""])
+def test_a_form_goes_back_to_a_page_of_ours(desk: Desk, place: str) -> None:
+    desk.bench.drop("a.csv", "fine")
+    desk.go()
+    answer = desk.post(f"/visit/{visit(desk, 'reported')}/again", **{"from": place})
+    assert answer.headers["location"] == "/"
+
+
+@pytest.mark.parametrize("name", ["", "x", "%2e%2e%2fx", "0" * 64])
+def test_an_unknown_visit_is_not_found(desk: Desk, name: str) -> None:
+    assert desk.client.get(f"/visit/{name}").status_code == 404
+    assert desk.post(f"/visit/{name or 'x'}/again").status_code == 404
+
+
+# --- handing in -------------------------------------------------------------------------------------------------------
+def test_a_file_handed_in_goes_the_way_of_every_file(desk: Desk) -> None:
+    assert hand_in(desk, ("tuesday.csv", b"fine"))[0] == 303
+    assert (desk.bench.studio.inbox / "tuesday.csv").read_bytes() == b"fine"
+    desk.go()
+    assert visit(desk, "reported")
+
+
+def test_files_handed_in_together_are_one_visit(desk: Desk) -> None:
+    files = [("a.csv", b"fine"), ("a.csv", b"other"), ("visit.toml", b'hand = "left"')]
+    assert hand_in(desk, *files, together="yes", visit="Miller, Tuesday")[0] == 303
+    inside = sorted(path.name for path in (desk.bench.studio.inbox / "Miller, Tuesday").iterdir())
+    assert inside == ["a (2).csv", "a.csv", "visit.toml"]
+    desk.go()
+    assert desk.room.ledger.entry(visit(desk, "reported"))
+
+
+def test_nothing_in_the_drop_folder_is_written_over(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "mine")
+    hand_in(desk, ("a.csv", b"theirs"), ("A.csv", b"a third"))
+    assert (desk.bench.studio.inbox / "a.csv").read_bytes() == b"mine"
+    assert (desk.bench.studio.inbox / "a (2).csv").read_bytes() == b"theirs"
+    (desk.bench.studio.inbox / "both").mkdir()
+    hand_in(desk, ("a.csv", b"x"), together="yes", visit="both")
+    assert list((desk.bench.studio.inbox / "both").iterdir()) == []
+    assert (desk.bench.studio.inbox / "both (2)" / "a.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("../../evil.csv", "evil.csv"),
+        ("..\\..\\evil.csv", "evil.csv"),
+        ("C:\\x\\evil.csv", "evil.csv"),
+        (".hidden.csv", "hidden.csv"),
+        ("~$shots.csv", "$shots.csv"),
+        ("con.csv", "visit con.csv"),
+        ("a\u202evsc.csv", "a vsc.csv"),
+    ],
+)
+def test_a_name_cannot_leave_the_drop_folder_or_hide_in_it(bench: Bench, name: str, kept: str) -> None:
+    assert desk_uploads.hand_in(bench.studio, [(name, b"x")], "", together=False) == [kept]
+    assert [path.name for path in bench.studio.inbox.iterdir()] == [kept]
+    [folder] = desk_uploads.hand_in(bench.studio, [(name, b"x")], name, together=True)
+    assert Path(folder).name == folder
+    assert [path.name for path in (bench.studio.inbox / folder).iterdir()] == [kept]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("a.exe", b"x", "is no shot file"),
+        ("visit.toml", b"x", "is no shot file"),
+        ("a.csv", b"x" * 16_000_001, "too large"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_with_words(desk: Desk, name: str, content: bytes, said: str) -> None:
+    code, page = hand_in(desk, (name, content))
+    assert (code, said in page) == (422, True)
+    assert list(desk.bench.studio.inbox.iterdir()) == []
+
+
+def test_no_file_and_too_many_are_refused(desk: Desk) -> None:
+    assert "No file was chosen" in hand_in(desk)[1]
+    many = [(f"{number}.csv", b"x") for number in range(201)]
+    assert "too many" in hand_in(desk, *many)[1]
+    assert list(desk.bench.studio.inbox.iterdir()) == []
+
+
+def test_a_disk_that_refuses_leaves_nothing_half_handed_in(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", refuse)
+    for together in (False, True):
+        with pytest.raises(OSError, match="No space"):
+            desk_uploads.hand_in(bench.studio, [("a.csv", b"x")], "v", together=together)
+    assert list(bench.studio.inbox.iterdir()) == []
+
+
+def test_a_disk_without_second_names_takes_files_as_well(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr(os, "link", refuse)
+    for expected in ("a.csv", "a (2).csv"):
+        assert desk_uploads.hand_in(bench.studio, [("a.csv", b"x")], "", together=False) == [expected]
+
+
+def test_a_question_is_worked_out_once_for_each_state_of_the_answers(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    original = questions.of
+    monkeypatch.setattr(questions, "of", lambda reading: asked.append(reading.name) or original(reading))
+    desk.bench.drop("tuesday.csv", NO_UNITS)
+    desk.go()
+    for _ in range(3):
+        desk.client.get("/")
+    assert asked == ["tuesday.csv"]
+    (desk.bench.studio.profiles / "x.toml").write_text("fingerprint = 'x'", encoding="utf-8")
+    desk.client.get("/")
+    assert asked == ["tuesday.csv"] * 2
