@@ -1,0 +1,93 @@
+"""The form about a visit and its visit.toml: what is typed comes back, what is not on the form stays."""
+
+import datetime as dt
+import tomllib
+
+import hypothesis.strategies as st
+import pytest
+from hypothesis import given
+
+from pipeline import desk_facts, visit_facts
+from pipeline.errors import SettingsError
+
+FULL = b"""# by hand
+customer = "Customer 0142"
+date = 2026-11-25
+hand = "right"
+[home_course]
+altitude_m = 450
+temperature_c = 12.5
+[[build]]
+label = "Own driver"
+loft_deg = 9.5
+[[shot]]
+file = "a.csv"
+line = 17
+counts = false
+reason = "talked to"
+"""
+
+
+def test_what_is_kept_is_shown() -> None:
+    shown = desk_facts.shown(FULL)
+    assert shown == {
+        "customer": "Customer 0142", "email": "", "own_club": "", "notes": "", "bay": "", "date": "2026-11-25",
+        "hand": "right", "altitude_m": "450", "temperature_c": "12.5",
+    }  # fmt: skip
+
+
+def test_sending_the_form_back_unchanged_changes_nothing() -> None:
+    assert tomllib.loads(desk_facts.written(FULL, desk_facts.shown(FULL)).decode()) == tomllib.loads(FULL.decode())
+    assert tomllib.loads(desk_facts.written(b"", desk_facts.shown(b"")).decode()) == {}
+
+
+def test_one_field_changes_and_all_else_stays() -> None:
+    fields = {**desk_facts.shown(FULL), "hand": "left", "altitude_m": "", "email": "a@example.org"}
+    facts = visit_facts.read(desk_facts.written(FULL, fields).decode())
+    assert (facts.hand, facts.home_altitude_m, facts.home_temperature_c) == ("left", None, 12.5)
+    assert (facts.email, facts.customer, facts.date) == ("a@example.org", "Customer 0142", dt.date(2026, 11, 25))
+    assert [build.loft_deg for build in facts.builds] == [9.5]
+    assert [(overrule.line, overrule.counts) for overrule in facts.overrules] == [(17, False)]
+
+
+def test_an_empty_home_course_goes_away() -> None:
+    fields = {**desk_facts.shown(FULL), "altitude_m": " ", "temperature_c": ""}
+    assert b"home_course" not in desk_facts.written(FULL, fields)
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("email", "a@b", "no e-mail address"),
+        ("email", "a@example.org, b@example.org", "no e-mail address"),
+        ("hand", "both", "right or left"),
+        ("date", "25.11.2026", "no day"),
+        ("date", "2026-02-30", "no day"),
+        ("altitude_m", "12 m", "no number"),
+        ("altitude_m", "nan", "altitude_m"),
+        ("temperature_c", "1e300", "temperature_c"),
+    ],
+)
+def test_what_is_not_understood_is_said(field: str, typed: str, said: str) -> None:
+    with pytest.raises(SettingsError, match=said):
+        desk_facts.written(b"", {field: typed})
+
+
+@given(st.text(max_size=300), st.text(max_size=300))
+def test_any_text_typed_comes_back_in_one_line_or_as_notes(customer: str, notes: str) -> None:
+    content = desk_facts.written(FULL, {"customer": customer, "notes": notes})
+    facts = visit_facts.read(content.decode())
+    assert "\n" not in (facts.customer or "")
+    assert (facts.customer or "").isprintable()
+    again = desk_facts.written(content, desk_facts.shown(content))
+    assert tomllib.loads(again.decode()) == tomllib.loads(content.decode())
+
+
+def test_notes_keep_their_lines() -> None:
+    content = desk_facts.written(b"", {"notes": "one\r\ntwo\r\n\r\nthree\x07"})
+    assert visit_facts.read(content.decode()).notes == "one\ntwo\n\nthree"
+
+
+def test_what_is_damaged_is_shown_as_nothing() -> None:
+    assert set(desk_facts.shown(b"\xff = ").values()) == {""}
+    assert desk_facts.shown(b"home_course = 3\nhand = 'left'")["hand"] == "left"
