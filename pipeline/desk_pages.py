@@ -80,8 +80,11 @@ def state_words(state: str) -> str:
 
 
 def local(moment: str) -> str:
-    """Write a moment by the clock on the wall."""
-    return dt.datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
+    """Write a moment by the clock on the wall; one that is no moment, of a damaged ledger, as it stands there."""
+    try:
+        return dt.datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
+    except (ValueError, OverflowError):
+        return moment[:16]
 
 
 def pages(count: int) -> int:

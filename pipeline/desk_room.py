@@ -51,6 +51,8 @@ class Room:
     own: OwnWatcher | None = None
     heard: deque[tuple[str, Event]] = field(default_factory=lambda: deque(maxlen=_MOST_HEARD))
     writing: threading.Lock = field(default_factory=threading.Lock)  # one answer after the other
+    _looking: threading.Lock = field(default_factory=threading.Lock)
+    _answers: Answers = field(default_factory=Answers)
     _questions: dict[tuple[str, str], Question | None] = field(default_factory=dict)
 
     # --- how it is -----------------------------------------------------------------------------------------------
@@ -105,10 +107,10 @@ class Room:
         return self._questions[key]
 
     def answers(self) -> Answers:
-        """Read staff's answers; one that is not understood is passed over, as by the intake."""
-        found = Answers()
-        list(found.look(self.place.profiles))
-        return found
+        """Give staff's answers as they are now; one that is not understood is passed over, as by the intake."""
+        with self._looking:
+            list(self._answers.look(self.place.profiles))
+            return Answers(dict(self._answers.by_layout), self._answers.signature)
 
     # --- one at a time -------------------------------------------------------------------------------------------
     @contextmanager

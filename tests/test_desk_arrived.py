@@ -8,7 +8,7 @@ import pytest
 
 from pipeline import desk_uploads, profiles, questions
 from pipeline.ledger import Entry, Kept
-from pipeline.records import Refusal
+from pipeline.records import FileReading, Refusal
 from tests.conftest import Bench
 from tests.desk import OWN, Desk, desk_on
 
@@ -329,7 +329,12 @@ def test_a_question_is_worked_out_once_for_each_state_of_the_answers(
 ) -> None:
     asked: list[str] = []
     original = questions.of
-    monkeypatch.setattr(questions, "of", lambda reading: asked.append(reading.name) or original(reading))
+
+    def of(reading: FileReading) -> questions.Question | None:
+        asked.append(reading.name)
+        return original(reading)
+
+    monkeypatch.setattr(questions, "of", of)
     desk.bench.drop("tuesday.csv", NO_UNITS)
     desk.go()
     for _ in range(3):

@@ -88,6 +88,7 @@ def _bound(port: int) -> "Iterator[socket.socket]":
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((_LOOPBACK[0], port))
+            listening.listen()  # whoever comes before the server is ready waits a moment
         except OSError as fault:
             msg = f"--port {port}: cannot be listened on ({fault.strerror}). Leave it out to have a free one."
             raise FolderError(msg) from fault
@@ -113,6 +114,7 @@ def _room(studio: "Studio", settings: "Settings", *, watches: bool) -> "Iterator
     from pipeline.workshop import SHARED, Workshop
 
     side = Workshop()
+    side.prepare()  # it loads while nobody asks yet
     try:
         SHARED.version()  # a missing part is said at once
         if watches:

@@ -1,0 +1,176 @@
+"""The desk in a real browser, on the real program, without script: the way of one visit, and of attackers."""
+
+import os
+import re
+import shutil
+from contextlib import contextmanager
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+from threading import Thread
+from typing import TYPE_CHECKING
+
+import pytest
+
+from pipeline import studio as studio_module
+from pipeline.studio import Studio
+from tests.test_desk_command import started
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.slow
+CHROMIUM = shutil.which("chromium")
+NO_UNITS = "Club,Ball speed,Carry\n" + "".join(f"Own driver,{140 + i % 3},{230 + i}\n" for i in range(8))
+# what every page must have: a name, a language, one heading of the first rank, landmarks, a label for each field
+FAULTS = """() => {
+  const all = (which) => [...document.querySelectorAll(which)], found = [];
+  const fields = all('input:not([type=hidden]), textarea, select');
+  if (!document.title) found.push('no title');
+  if (!document.documentElement.lang) found.push('no language');
+  for (const one of ['h1', 'main']) if (all(one).length !== 1) found.push('not one ' + one);
+  for (const field of fields) if (!field.labels.length) found.push('no label: ' + field.name);
+  for (const one of all('button, a')) if (!one.textContent.trim()) found.push('no words: ' + one.outerHTML);
+  for (const one of [...fields, ...all('button')])
+    if (one.getBoundingClientRect().height < 18) found.push('small: ' + one.outerHTML);
+  const ids = all('[id]').map((one) => one.id);
+  if (new Set(ids).size !== ids.length) found.push('an id twice');
+  if (document.documentElement.scrollWidth > document.documentElement.clientWidth) found.push('wider than the window');
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> "Iterator[Browser]":
+    if CHROMIUM is None:
+        if os.environ.get("BAYWRIGHT_REQUIRE_CHROMIUM"):
+            pytest.fail("there is no chromium on this machine")
+        pytest.skip("NOT CHECKED: there is no chromium on this machine")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="NOT CHECKED: playwright is not installed")
+    with sync_api.sync_playwright() as play:
+        rules = ["--no-sandbox", "--host-resolver-rules=MAP rebound.test 127.0.0.1"]
+        opened = play.chromium.launch(executable_path=CHROMIUM, args=rules)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Studio:
+    return studio_module.create(tmp_path / "studio")
+
+
+@contextmanager
+def at_the_desk(browser: "Browser", place: Studio, width: int = 1024) -> "Iterator[tuple[Page, str]]":
+    with started(place) as (_, address):
+        context = browser.new_context(java_script_enabled=False, viewport={"width": width, "height": 800})
+        page = context.new_page()
+        said: list[str] = []
+        page.on("console", lambda message: said.append(message.text))
+        page.goto(address)
+        yield page, address.split("/open")[0]
+        context.close()
+        assert said == []
+
+
+def wait_for(page: "Page", words: str) -> None:
+    """Load the first page again until it says something."""
+    for _ in range(100):
+        page.goto(re.sub(r"(:\d+).*", r"\1/", page.url))
+        if page.get_by_text(words).count():
+            return
+        page.wait_for_timeout(300)
+    pytest.fail(f"the desk never said: {words}\n{page.content()}")
+
+
+def test_a_visit_from_hand_in_to_its_second_version(browser: "Browser", place: Studio) -> None:
+    with at_the_desk(browser, place) as (page, home):
+        given = place.root / "tuesday.csv"
+        given.write_text(NO_UNITS)
+        page.get_by_label("Drop files on this field").set_input_files(given)
+        page.get_by_role("button", name="Hand in").click()
+        assert "“tuesday.csv” is in the drop folder" in page.get_by_role("status").inner_text()
+        wait_for(page, "waits for your answer")
+        page.get_by_role("group", name="Ball speed").get_by_label("mph").check()
+        page.get_by_role("group", name="Carry").get_by_label("yd").check()
+        page.get_by_role("button", name="Answer").click()
+        wait_for(page, "has its report")
+        page.get_by_role("link", name="tuesday", exact=True).click()
+        report = page.get_by_role("link", name="See the report").get_attribute("href")
+        assert page.request.get(f"{home}{report}").body().startswith(b"%PDF-")
+        page.get_by_label("Customer", exact=True).fill("Customer 0007")
+        page.get_by_label("E-mail address").fill("customer@example.org")
+        page.get_by_label("left", exact=True).check()
+        page.get_by_role("button", name="Make the next version").click()
+        assert page.get_by_role("status").inner_text() == "Version 2 is made. The one before is kept."
+        assert page.get_by_label("Customer", exact=True).input_value() == "Customer 0007"
+        assert page.get_by_text("customer@example.org").count()
+        [folder] = place.outbox.iterdir()
+        assert (folder / "earlier" / "version 1" / "report.pdf").exists()
+        page.get_by_role("link", name="How clubs do").click()
+        with page.expect_download() as download:
+            page.get_by_role("link", name="On paper (PDF)").click()
+        assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("width", [1024, 512])  # 512: the same window at 200 %
+def test_every_page_can_be_read_and_used(browser: "Browser", place: Studio, width: int) -> None:
+    (place.inbox / "held with a rather long name of its own, and no blank_in_its_end_at_all_whatever.csv").write_text(
+        NO_UNITS
+    )
+    (place.inbox / "bad.csv").write_text("no table at all\nnone")
+    (place.inbox / "good.csv").write_text(
+        NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
+    )
+    with at_the_desk(browser, place, width) as (page, home):
+        wait_for(page, "waits for your answer")
+        wait_for(page, "was set back")
+        wait_for(page, "has its report")
+        visits = [link.get_attribute("href") for link in page.locator("tbody th a").all()]
+        assert len(visits) == 3
+        reader = browser.new_context(
+            viewport={"width": width, "height": 800}, storage_state=page.context.storage_state()
+        )
+        seen = reader.new_page()  # it only looks: our own pages run no script
+        for path in ("/", "/clubs", "/clubs?since=x", *visits):
+            seen.goto(f"{home}{path}")
+            assert (path, seen.evaluate(FAULTS)) == (path, [])
+            seen.keyboard.press("Tab")
+            assert seen.evaluate("document.activeElement.textContent") == "Go to the content"
+            assert seen.evaluate("parseFloat(getComputedStyle(document.activeElement).outlineWidth)") >= 2
+        reader.close()
+
+
+class _Attacker(BaseHTTPRequestHandler):
+    """Another page on this computer: a form that sends itself to the desk, and a frame around it."""
+
+    target = ""
+
+    def do_GET(self) -> None:
+        self.send_response(200)
+        self.send_header("content-type", "text/html")
+        self.end_headers()
+        form = f'<form id="f" method="post" action="{self.target}/leave"><input name="word" value="x"></form>'
+        self.wfile.write(f"{form}<iframe src='{self.target}/'></iframe><script>f.submit()</script>".encode())
+
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+def test_another_page_gets_nothing(browser: "Browser", place: Studio) -> None:
+    with at_the_desk(browser, place) as (page, home), HTTPServer(("127.0.0.1", 0), _Attacker) as server:
+        _Attacker.target = home
+        Thread(target=server.serve_forever, daemon=True).start()
+        context = browser.new_context(storage_state=page.context.storage_state())
+        bad = context.new_page()
+        with bad.expect_response(lambda answer: answer.request.method == "POST") as refused:
+            bad.goto(f"http://127.0.0.1:{server.server_port}/")
+        assert refused.value.status == 403
+        port = home.rpartition(":")[2]
+        rebound = bad.goto(f"http://rebound.test:{port}/")
+        assert rebound
+        assert rebound.status == 421
+        context.close()
+        server.shutdown()
+        page.goto(home)
+        assert page.get_by_role("heading", name="What arrived").count() == 1
