@@ -15,7 +15,7 @@ COMMANDS = {
     "demo": "make an example studio and its reports, from start to finish",
     "init": "make a studio folder",
     "watch": "watch a studio's drop folder and make a report of whatever comes",
-    "desk": "open the staff's desk in the browser: what arrived, what needs you, each visit, how clubs do",
+    "desk": "open the staff's desk in the browser, and watch",
     "process": "work off a studio's drop folder once",
     "status": "say how a studio is: what waits, what needs you",
     "check": "show how a shot file is read, without making anything",

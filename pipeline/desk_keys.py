@@ -5,9 +5,10 @@ The key lies in a file and not in memory alone, so that starting the desk a seco
 
 import hmac
 import secrets
-import socket
 from dataclasses import dataclass
 from pathlib import Path
+
+from filelock import FileLock, Timeout
 
 from pipeline import studio
 from pipeline.desk_guard import OPEN
@@ -49,13 +50,20 @@ class DeskKeys:
         self._key.unlink()
         return True
 
-    def running(self) -> int | None:
-        """Give the port of a desk that runs on this studio; None when none answers there."""
+    def hold(self) -> FileLock | None:
+        """Be the one desk of this studio; None while another program is it."""
+        held = FileLock(self.place.work / "desk-lock", timeout=0)
         try:
-            port = int(self._port.read_bytes())
-            with socket.create_connection(("127.0.0.1", port), timeout=1):
-                return port
-        except (FileNotFoundError, ValueError, OverflowError, OSError):
+            held.acquire()
+        except Timeout:
+            return None
+        return held
+
+    def port(self) -> int | None:
+        """Give the port of the desk that runs; None while it is starting."""
+        try:
+            return int(self._port.read_bytes())
+        except (FileNotFoundError, ValueError):
             return None
 
     def clear(self) -> None:

@@ -70,7 +70,7 @@ def test_beside_a_watcher_it_says_how_to_have_both(run: Run, place: Studio) -> N
     finally:
         held.release()
     assert (code, "--without-watcher" in said) == (7, True)
-    assert DeskKeys(place).running() is None
+    assert DeskKeys(place).port() is None
 
 
 def test_the_files_of_the_way_in_are_their_owners(place: Studio) -> None:
@@ -83,10 +83,32 @@ def test_the_files_of_the_way_in_are_their_owners(place: Studio) -> None:
     assert not list(place.work.glob("desk-*"))
 
 
-@pytest.mark.parametrize("content", ["", "x", "99999999", "-1", "\xff"])
-def test_a_damaged_note_of_the_port_is_no_desk(place: Studio, content: str) -> None:
-    (place.work / "desk-port").write_bytes(content.encode("latin-1"))
-    assert DeskKeys(place).running() is None
+@pytest.mark.parametrize("content", [None, "", "x"])
+def test_a_desk_that_is_starting_cannot_be_opened_yet(run: Run, place: Studio, content: str | None) -> None:
+    held = DeskKeys(place).hold()
+    assert held
+    if content is not None:
+        (place.work / "desk-port").write_text(content, encoding="utf-8")
+    code, _, said = run("desk", place.root, "--no-browser")
+    held.release()
+    assert (code, "is starting or ending" in said) == (7, True)
+
+
+def test_the_second_start_opens_the_desk_that_runs(run: Run, place: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+    keys = DeskKeys(place)
+    held = keys.hold()
+    assert held
+    keys.note_port(8123)
+    code, said, _ = run("desk", place.root)
+    held.release()
+    assert code == 0
+    [address] = opened
+    assert address in said
+    assert address.startswith("http://127.0.0.1:8123/open?key=")
+    assert keys.use_up(address.rpartition("=")[2])
+    assert not keys.use_up(address.rpartition("=")[2])
 
 
 @pytest.mark.slow
@@ -104,7 +126,7 @@ def test_the_program_watches_serves_and_ends_when_asked(place: Studio, run: Run)
         assert run("status", place.root)[0] == 0
         process.send_signal(signal.SIGTERM)
         assert process.wait(30) == 0
-    assert not list(place.work.glob("desk-*"))
+    assert [path.name for path in place.work.glob("desk-[!l]*")] == []
     assert '"state": "stopped"' in (place.work / "health.json").read_text(encoding="utf-8")
 
 

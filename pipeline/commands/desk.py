@@ -46,10 +46,30 @@ def run(given: argparse.Namespace) -> int:
     _check(given)
     studio, settings = opened(given.folder)
     keys = DeskKeys(studio)
-    running = keys.running()
-    if running:
-        print(f"the desk of this studio runs already: {_shown(keys.address(running), given)}", flush=True)
-        return 0
+    held = keys.hold()
+    if held is None:
+        return _open_again(keys, given)
+    try:
+        _run(studio, settings, keys, given)
+    finally:
+        held.release()
+    print("stopped; nothing is lost, start again with the same command", flush=True)
+    return 0
+
+
+def _open_again(keys: "DeskKeys", given: argparse.Namespace) -> int:
+    """Open the desk that runs: its icon was pressed a second time."""
+    port = keys.port()
+    if port is None:
+        msg = f"{given.folder}: the desk of this studio is starting or ending at this moment. Try it again."
+        raise FolderError(msg)
+    print(f"the desk of this studio runs already: {_shown(keys.address(port), given)}", flush=True)
+    return 0
+
+
+def _run(studio: "Studio", settings: "Settings", keys: "DeskKeys", given: argparse.Namespace) -> None:
+    """Be the desk until asked to end."""
+    keys.clear()  # what a killed one left
     with _bound(given.port) as listening:
         port = listening.getsockname()[1]
         try:
@@ -59,8 +79,6 @@ def run(given: argparse.Namespace) -> int:
                 _serve(room, keys, listening)
         finally:
             keys.clear()
-    print("stopped; nothing is lost, start again with the same command", flush=True)
-    return 0
 
 
 def _check(given: argparse.Namespace) -> None:

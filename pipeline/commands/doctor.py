@@ -29,7 +29,8 @@ def _packages() -> str:
     from importlib import import_module, metadata
 
     versions = []
-    for name in ("polars", "pandera", "numpy", "scipy", "jinja2", "sqlalchemy", "watchdog", "filelock", "xlsxwriter"):
+    names = ("polars", "pandera", "numpy", "scipy", "jinja2", "sqlalchemy", "watchdog", "filelock", "xlsxwriter")
+    for name in (*names, "starlette", "uvicorn", "python_multipart"):
         try:
             import_module(name)
             versions.append(f"{name} {metadata.version(name)}")
