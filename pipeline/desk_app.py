@@ -9,7 +9,7 @@ from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from pipeline import desk_arrived, desk_clubs, desk_visit, report
@@ -33,6 +33,7 @@ def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.mo
     )
     routes = [
         Route("/static/{name}", _static),
+        Route("/favicon.ico", lambda _: RedirectResponse("/static/mark.svg")),
         Route(LEAVE, posted(_leave), methods=["POST"]),
         *desk_arrived.routes(room),
         *desk_visit.routes(room),

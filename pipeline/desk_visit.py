@@ -124,8 +124,8 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
             kept = desk_facts.kept(room.place, newest)
             if field(form, "mark") != kept.mark:
                 fault = (
-                    "Somebody changed this visit while you were at it, so yours was not kept. Beside each field stands "
-                    "what is kept now. Take over what is right, then press the button again."
+                    "Somebody changed this visit while you were at it, so yours was not kept. Under each field that "
+                    "differs stands what is kept now. Take over what is right, then press the button again."
                 )
                 return _page(room, request, newest, 409, typed=typed, fault=fault)
             content = desk_facts.written(kept.content, typed)
