@@ -20,7 +20,7 @@ from pipeline.errors import PipelineError, trail
 from pipeline.resources import folder
 
 _UPLOADS_AT_ONCE = 4  # times the largest visit
-_STATIC = {"desk.css": "text/css; charset=utf-8", "mark.svg": "image/svg+xml"}
+_STATIC = {"desk.css": "text/css; charset=utf-8", "mark.svg": "image/svg+xml", "htmx.min.js": "text/javascript"}
 _FONTS = ("SourceSans3-Regular.ttf", "SourceSans3-Semibold.ttf")
 _LOG = logging.getLogger("baywright")
 

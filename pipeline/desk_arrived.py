@@ -9,7 +9,7 @@ from starlette.routing import Route
 
 from pipeline import answers, desk_pages, desk_uploads, issuing, manifests, notes, profiles, questions, setting_back
 from pipeline import desk_facts as facts
-from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_forms import back, field, is_refresh, page, posted, visit_of
 from pipeline.desk_room import Room, heard_rows
 from pipeline.ledger import Entry
 from pipeline.questions import HAND
@@ -58,10 +58,14 @@ def _page(room: Room, request: Request, code: int = 200, fault: str = "") -> Res
     number = desk_pages.whole_number(request.query_params.get("page"), pages)
     found = room.ledger.newest(desk_pages.SHOWN, (number - 1) * desk_pages.PAGE, desk_pages.PAGE)
     asking = room.asking() if number == 1 else []
+    rows, heard = desk_pages.rows(found), heard_rows(room)
+    mark = desk_pages.mark(room.top(), rows, heard)
+    if is_refresh(request) and request.query_params.get("seen") == mark:
+        return Response(status_code=204)  # nothing new: the page is left as it is, and so is what has the focus
     return page(
-        room, request, "arrived", code, rows=desk_pages.rows(found), count=count, number=number, pages=pages,
+        room, request, "arrived", code, rows=rows, mark=mark, count=count, number=number, pages=pages,
         asking=[asked(room, entry) for entry in asking[:_MOST_ASKED]], more=max(0, len(asking) - _MOST_ASKED),
-        heard=heard_rows(room), fault=fault, here="/", most_mb=room.settings.largest_file_mb,
+        heard=heard, fault=fault, here="/", most_mb=room.settings.largest_file_mb,
     )  # fmt: skip
 
 
@@ -95,7 +99,7 @@ def _upload(room: Room, request: Request, form: FormData) -> Response:
         return _page(room, request, 500, f"It could not be put into the drop folder: {refused.strerror}.")
     room.wake()
     said = f"“{names[0]}” is" if len(names) == 1 else f"{len(names)} files are"
-    return back(request, "/", f"{said} in the drop folder. The report comes by itself; load this page again to see it.")
+    return back(request, "/", f"{said} in the drop folder. The report comes by itself.")
 
 
 def _answer(room: Room, entry: Entry, form: FormData) -> str:

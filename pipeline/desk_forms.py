@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from pipeline import report
-from pipeline.desk_guard import Session, is_form_word
+from pipeline.desk_guard import REFRESH, Session, is_form_word
 from pipeline.desk_room import Room
 from pipeline.ledger import Entry
 
@@ -27,10 +27,16 @@ def session_of(request: Request) -> Session:
 def page(room: Room, request: Request, name: str, code: int = 200, /, **context: Any) -> HTMLResponse:  # noqa: ANN401
     """Fill in a page; what came of the last form is said once."""
     session = session_of(request)
-    said, session.said = session.said, ""
+    said = "" if is_refresh(request) else session.said
+    session.said = session.said if is_refresh(request) else ""  # it is for the page somebody looks at
     template = report.environment().get_template(f"desk/{name}.html.j2")
     common = {"top": room.top(), "word": session.word, "said": said, "studio": room.settings.name}
     return HTMLResponse(template.render(**common, **{"fault": "", **context}), code)
+
+
+def is_refresh(request: Request) -> bool:
+    """Tell whether a page asks by itself for what is new."""
+    return REFRESH in request.headers
 
 
 def back(request: Request, to: str, said: str) -> RedirectResponse:

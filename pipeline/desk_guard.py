@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 OPEN, LEAVE = "/open", "/leave"
+REFRESH = "hx-request"  # a header of what a page asks by itself
 LONGEST_DISUSE_S = 4 * 3600.0
 _MOST_SESSIONS = 20  # the oldest one ends when there would be more
 _MOST_FORM_BYTES = 200_000
@@ -62,13 +63,14 @@ class Sessions:
         self._open[name] = Session(self.clock())
         return name
 
-    def find(self, name: str) -> Session | None:
-        """Give a session that has not ended, and note that it is in use."""
+    def find(self, name: str, *, by_itself: bool = False) -> Session | None:
+        """Give a session that has not ended; it is in use unless the page asked by itself, as it does now and then."""
         found = self._open.get(name)
         if found is None or self.clock() - found.used_at > LONGEST_DISUSE_S:
             self.end(name)
             return None
-        found.used_at = self.clock()
+        if not by_itself:
+            found.used_at = self.clock()
         return found
 
     def end(self, name: str) -> None:
@@ -113,7 +115,7 @@ class Guard:
         name = _cookie(headers, self._cookie)
         if scope["path"] == OPEN:
             return self._way_in(parse_qs(scope["query_string"].decode("latin-1")), name)
-        session = self._sessions.find(name)
+        session = self._sessions.find(name, by_itself=scope["method"] == "GET" and REFRESH in headers)
         if session is None:
             return _page(401, "The desk is closed", "Start it again: double-click its icon, or type baywright desk.")
         scope["desk_session"], scope["desk_leave"] = session, lambda: self._sessions.end(name)

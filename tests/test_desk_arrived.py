@@ -1,5 +1,6 @@
 """What arrived: the line on top, what needs a person, the list of visits, and files handed in."""
 
+import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 from pipeline import desk_uploads, profiles, questions
 from pipeline.ledger import Entry, Kept
 from pipeline.records import FileReading, Refusal
+from pipeline.resources import folder
 from tests.conftest import Bench
 from tests.desk import OWN, Desk, desk_on
 
@@ -118,6 +120,40 @@ def test_names_of_files_are_text_and_nothing_else(desk: Desk) -> None:
     page = desk.client.get("/").text
     assert "<img" not in page
     assert "&lt;img src=x" in page
+
+
+# --- by itself --------------------------------------------------------------------------------------------------------
+def refresh(desk: Desk, page: str) -> tuple[int, str]:
+    """Ask as the page does by itself."""
+    address = page.partition('hx-get="')[2].partition('"')[0].replace("&amp;", "&")
+    answer = desk.client.get(address, headers={"hx-request": "true", "sec-fetch-site": "same-origin"})
+    return answer.status_code, answer.text
+
+
+def test_a_page_that_asks_by_itself_hears_only_what_is_new(desk: Desk) -> None:
+    page = desk.client.get("/").text
+    assert refresh(desk, page) == (204, "")
+    desk.bench.drop("a.csv", "fine")
+    desk.go()
+    code, new = refresh(desk, page)
+    assert (code, ">a<" in new) == (200, True)
+    assert refresh(desk, new)[0] == 204
+    assert desk.room.own
+    desk.room.own.alive, desk.room.own.fault = False, "the disk is gone."
+    assert refresh(desk, new)[0] == 200  # the line on top counts, too
+
+
+def test_what_came_of_a_form_is_not_lost_to_a_page_that_asks_by_itself(desk: Desk) -> None:
+    page = desk.client.get("/").text
+    hand_in(desk, ("a.csv", b"fine"))
+    desk.go()
+    assert "in the drop folder" not in refresh(desk, page)[1].split("All visits")[0]
+    assert "“a.csv” is in the drop folder" in desk.client.get("/").text
+
+
+def test_the_script_is_the_one_that_was_read() -> None:
+    script = (folder("report_templates") / "desk" / "htmx.min.js").read_bytes()
+    assert hashlib.sha256(script).hexdigest() == "a0abb04f2f45a1f89d1d4844023245537e5e6014c87b144553e0607b4cc32130"
 
 
 # --- held -------------------------------------------------------------------------------------------------------------

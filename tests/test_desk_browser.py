@@ -141,6 +141,27 @@ def test_every_page_can_be_read_and_used(browser: "Browser", place: Studio, widt
         reader.close()
 
 
+def test_with_script_the_list_comes_anew_and_forms_stay(browser: "Browser", place: Studio) -> None:
+    (place.inbox / "held.csv").write_text(NO_UNITS)
+    with at_the_desk(browser, place) as (page, home):
+        wait_for(page, "waits for your answer")
+        context = browser.new_context(storage_state=page.context.storage_state())
+        live = context.new_page()
+        said: list[str] = []
+        live.on("console", lambda message: said.append(message.text))
+        live.goto(home)
+        live.get_by_role("group", name="Carry").get_by_label("yd").check()
+        (place.inbox / "good.csv").write_text(
+            NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
+        )
+        live.get_by_role("row", name="good").get_by_text("has its report").wait_for(timeout=60_000)
+        assert live.get_by_role("group", name="Carry").get_by_label("yd").is_checked()
+        assert live.locator("#live").count() == live.locator("#top").count() == 1
+        live.wait_for_timeout(9_000)  # two more rounds, with nothing new
+        assert said == []
+        context.close()
+
+
 class _Attacker(BaseHTTPRequestHandler):
     """Another page on this computer: a form that sends itself to the desk, and a frame around it."""
 

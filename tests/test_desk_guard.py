@@ -84,6 +84,15 @@ def test_a_session_ends_after_hours_of_disuse_and_not_before(desk: Desk) -> None
     assert desk.client.get("/").status_code == 401  # it is gone, whatever the clock says
 
 
+def test_a_page_that_asks_by_itself_keeps_no_session_alive(desk: Desk) -> None:
+    desk.enter()
+    codes = []
+    for _ in range(3):
+        desk.now += LONGEST_DISUSE_S / 2
+        codes.append(desk.client.get("/", headers={"hx-request": "true"}).status_code)
+    assert codes == [200, 200, 401]
+
+
 def test_leaving_ends_the_session(desk: Desk) -> None:
     desk.enter()
     assert desk.post("/leave").status_code == 200
