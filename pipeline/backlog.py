@@ -18,8 +18,8 @@ from pipeline import arrivals, issuing, manifests, old_exports, setting_back
 from pipeline.answers import Answers
 from pipeline.arrivals import Arrival
 from pipeline.errors import INTERNAL_EXIT_CODE
-from pipeline.inbox import BACKLOG, MOST_CRASHES, TELL_US, Inbox
-from pipeline.ledger import ARCHIVED, NOT_ARCHIVED, Entry, Kept
+from pipeline.inbox import MOST_CRASHES, TELL_US, Inbox
+from pipeline.ledger import ARCHIVED, BACKLOG, NOT_ARCHIVED, Entry, Kept
 from pipeline.ledger_bulk import Outcome
 from pipeline.old_exports import Fetched, OldExport
 from pipeline.records import Refusal

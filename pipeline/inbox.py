@@ -27,7 +27,7 @@ from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.branding import Logo
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, ReportError, UnreadableFileError, trail
 from pipeline.events import PAUSE_AFTER_TROUBLE_S, Event, Troubles
-from pipeline.ledger import ARCHIVED, Entry, Ledger
+from pipeline.ledger import ARCHIVED, BACKLOG, Entry, Ledger
 from pipeline.records import Refusal, ShotFile
 from pipeline.settings import Settings
 from pipeline.settling import Settling
@@ -36,7 +36,6 @@ from pipeline.work_messages import Worked
 from pipeline.workshop import FaultError, StoppedError, Workshop
 
 MOST_CRASHES = 3
-BACKLOG = "backlog"  # in the ledger: when one was begun, in nanoseconds; empty once it is at its end
 MOST_AHEAD = 100  # visits taken and not yet worked on: however many are dropped, the others stay where they are
 _LOG = logging.getLogger("baywright")
 

@@ -318,5 +318,5 @@ def _asked(page: ModelsPage) -> list[str]:
     say, found = page.words.say, page.found
     parts = [say("models.how.since", month=month(page, found.since))] if found.since else []
     parts += [say("models.how.until", month=month(page, found.until))] if found.until else []
-    parts += [say("models.how.only", kind=kind(page, found.kind))] if found.kind else []
+    parts += [say("models.how.only", kind=job(page, found.kind))] if found.kind else []
     return [say("models.how.restricted", list=page.words.listed(parts))] if parts else []

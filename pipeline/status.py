@@ -13,7 +13,7 @@ from pipeline import archive, arrivals, health, issuing, notes
 from pipeline.answers import Answers
 from pipeline.errors import FolderError, MappingError, SettingsError, UnreadableFileError
 from pipeline.health import Health
-from pipeline.ledger import ARCHIVED, NOT_ARCHIVED, Entry, Ledger
+from pipeline.ledger import ARCHIVED, BACKLOG, NOT_ARCHIVED, Entry, Ledger
 from pipeline.letter import Letter
 from pipeline.settings import Settings
 from pipeline.staff_words import shell_word
@@ -90,6 +90,7 @@ class Status:
     exit_code: int
     archived: int = 0  # old exports whose shots are in the archive, without reports
     not_archived: int = 0  # old exports that could not be read
+    backlog: bool = False  # reading them was begun and is not at its end
     schema: int = SCHEMA
 
 
@@ -124,6 +125,7 @@ def collect(
         exit_code=0,
         archived=tally.get(ARCHIVED, (0, ""))[0],
         not_archived=tally.get(NOT_ARCHIVED, (0, ""))[0],
+        backlog=bool(ledger and ledger.remembered(BACKLOG)),
     )
     wants = list(_needs(found))
     return replace(found, needs=tuple(said for _, said in wants), exit_code=wants[0][0] if wants else 0)

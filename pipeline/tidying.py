@@ -23,7 +23,7 @@ class Tidier:
     _told: bool = False
 
     def tidy(self) -> None:
-        """Move every file or folder that has its report, or was archived, and is still what it was when it was taken."""
+        """Move what has its report or was archived, file or folder, if it is still what it was when it was taken."""
         try:
             for arrival in list(arrivals.look(self.studio.inbox)):
                 visit = self.ledger.taken_as(arrival.place, arrival.signature)

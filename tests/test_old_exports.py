@@ -1,6 +1,7 @@
 """Old exports read into the archive: each once, whatever is killed in between, and no report of any."""
 
 import datetime as dt
+import errno
 import importlib
 import io
 import itertools
@@ -17,6 +18,7 @@ import pytest
 from pipeline import archive, arrivals, backlog, manifests, rebuilding, retention, status
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.backlog import Backlog, Summary
+from pipeline.commands import status as status_words
 from pipeline.commands.backlog_words import Progress, progress, sentences
 from pipeline.errors import FolderError
 from pipeline.inbox import Inbox
@@ -42,6 +44,10 @@ def ids(inbox: Inbox, *states: str) -> list[str]:
 
 def names(inbox: Inbox, *states: str) -> list[str]:
     return sorted(entry.name for entry in inbox.ledger.entries(*states))
+
+
+def status_of(bench: "Bench", inbox: Inbox) -> status.Status:
+    return status.collect(bench.studio, inbox.settings, inbox.ledger, (), dt.datetime.now(dt.UTC))
 
 
 @contextmanager
@@ -395,7 +401,11 @@ def test_until_it_has_come_to_its_end_the_watcher_leaves_the_rest_alone(
         bench.go(inbox)
         assert bench.reports() == ["2026-11-25 new"]
         assert [event.name for event in bench.events if event.kind == "waiting"] == ["inbox"]
+        assert status_of(bench, inbox).backlog
+        said = list(status_words.sentences(status_of(bench, inbox)))
+        assert len([line for line in said if line.endswith("--backlog")]) == 1
         read(inbox)
+        assert not status_of(bench, inbox).backlog
         assert names(inbox, "archived") == ["old"]
         bench.drop("later.csv", "three")
         bench.go(inbox)
@@ -454,7 +464,8 @@ def test_a_manifest_of_a_former_version_is_that_of_a_visit_to_be_reported(bench:
 def test_status_counts_them_and_shows_what_is_asked(bench: "Bench") -> None:
     bench.answers["no unit too"] = bench.answers["no unit"]
     with read_already(bench, "one", "no unit", "no unit too", "no table") as inbox:
-        found = status.collect(bench.studio, inbox.settings, inbox.ledger, (), dt.datetime.now(dt.UTC))
+        found = status_of(bench, inbox)
+        assert "without reports: 1; 3 could not be read." in "\n".join(status_words.sentences(found))
         assert (found.archived, found.not_archived) == (1, 3)
         assert [visit.name for visit in (*found.held, *found.set_back)] == ["1", "3"]
         assert (found.not_taken, found.waiting) == ((), ())
@@ -562,3 +573,23 @@ def test_the_command(bench: "Bench", run: Callable[..., tuple[int, str, str]]) -
     assert bench.reports() == []
     assert archive.root(bench.studio, bench.open().settings).is_dir()
     assert Path(bench.studio.root / "set-back" / "b.csv.txt").is_file()
+
+
+@pytest.mark.parametrize(
+    "where", ["studio.write_files", "manifests.write_all", "archive.Archive.add", "ledger_bulk.BulkNotes.note"]
+)
+def test_a_full_disk_ends_it_plainly_and_it_goes_on_later(
+    bench: "Bench", run: Callable[..., tuple[int, str, str]], monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    def full(*_given: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    bench.drop("a.csv", "one")
+    with monkeypatch.context() as patched:
+        patched.setattr(f"pipeline.{where}", full)
+        code, _, err = run("process", bench.studio.root, "--backlog")
+        assert code == 7
+        assert "No space left on device). Nothing is lost: start it again." in err
+    assert run("process", bench.studio.root, "--backlog")[0] == 0
+    with opened(bench) as inbox:
+        assert len(counted(inbox.archive)) == 1

@@ -353,7 +353,7 @@ SHAPE: dict[str, Any] = {
     },
     "not_taken": ([str], None),
     "waiting": [{"name": str, "state": {"waits", "worked on", "half-written"}}],
-    "archived": int, "not_archived": int, "held": [VISIT], "set_back": [VISIT],
+    "archived": int, "not_archived": int, "backlog": bool, "held": [VISIT], "set_back": [VISIT],
     "reports": [{"folder": str, "version": int, "letter": {"", "sent", "begun", "not sent"}}],
     "free_bytes": int, "low_disk": bool, "drifting": [str],
 }  # fmt: skip

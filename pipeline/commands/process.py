@@ -114,6 +114,10 @@ def _read_backlog(studio: "Studio", settings: "Settings") -> int:
         if settings.tidy == "move":
             Tidier(studio, inbox.ledger, lambda why: inbox.tell(Event("trouble", "inbox", why))).tidy()
         Upkeep(inbox).go_on(lambda: False)
+    except OSError as fault:
+        why = fault.strerror or fault
+        msg = f"{studio.root}: the disk, a folder or the ledger refused ({why}). Nothing is lost: start it again."
+        raise FolderError(msg) from fault
     finally:
         inbox.ledger.close()
     for line in sentences(found):

@@ -1,9 +1,10 @@
 """`baywright status DIR [--json]`."""
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.commands.console import add_folder, plain_ledger, printable
+from pipeline.commands.console import add_folder, plain_ledger, printable, typed_in
 from pipeline.errors import FolderError, PipelineError
 
 if TYPE_CHECKING:
@@ -111,6 +112,9 @@ def sentences(found: "Status") -> "Iterator[str]":
     if found.archived or found.not_archived:
         left = f"; {found.not_archived:,} could not be read" if found.not_archived else ""
         yield f"Old exports in the archive, without reports: {found.archived:,}{left}."
+    if found.backlog:
+        command = f"baywright process {typed_in(Path(found.studio))} --backlog"
+        yield f"Reading old exports is not at its end; until it is the watcher leaves them alone. Go on with: {command}"
     if found.reports:
         yield "The newest reports:"
         for report in found.reports:

@@ -15,7 +15,7 @@ import polars as pl
 import pytest
 
 from pipeline import models_report, models_words, pdf_writer, settings, svg
-from pipeline.rollup_records import ModelsFound, Part, RollUpRules
+from pipeline.rollup_records import GROUP_SEPARATOR, ModelsFound, Part, RollUpRules
 from pipeline.vocabulary import words
 from tests.report import svg_checks
 from tests.report.model_cases import alarm, category, effect, found, found_of, gains, row, season, steady
@@ -190,3 +190,15 @@ def test_hostile_names_make_a_pdf_all_the_same(tmp_path: Path) -> None:
     made = pdf_writer.write(page, "models")
     assert problems(made) == []
     assert off_the_page(made, tmp_path) == []
+
+
+@pytest.mark.parametrize("by", [("loft",), ("loft", "shaft"), ("month",), ("studio",)])
+def test_one_kind_of_clubs_may_be_divided_as_well(by: tuple[str, ...]) -> None:
+    pieces = season(3, 40)
+    values = {"loft": "10.5", "shaft": "S", "month": "2026-03", "studio": "s1"}
+    divided = pieces.with_columns(
+        pl.lit(GROUP_SEPARATOR.join(["driver", *(values[one] for one in by)])).alias("category")
+    )
+    page = models_report.paper(found_of(divided, by=by, kind="driver", studio="s1"), settings.load(), DAY)
+    assert "Driver" in page
+    assert all(part in page for one, part in (("loft", "10.5"), ("month", "March 2026"), ("shaft", "S")) if one in by)
