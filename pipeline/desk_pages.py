@@ -17,6 +17,10 @@ _STATES = {
     "reported": "has its report",
     "held": "waits for your answer",
     "set_back": "was set back",
+    "superseded": "was half-written; the longer file took its place",
+    "archived": "is in the archive, without a report",
+    "not_archived": "could not be read into the archive",
+    "forgetting": "is being erased",
 }
 _WATCHERS = {
     "busy": "Another baywright command is at work on this folder.",

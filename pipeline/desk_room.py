@@ -119,7 +119,7 @@ class Room:
 
         Raises FolderError while another program is at work on it.
         """
-        if self.own and self.own.alive:
+        if self.own:  # the studio's lock is ours for as long as we run
             with self.workshop.alone():
                 yield
             return

@@ -134,6 +134,16 @@ def test_while_another_program_has_the_studio_no_version_is_made(desk: Desk) -> 
     assert change(desk, hand="left")[0] == 303
 
 
+def test_a_watcher_of_ours_that_ended_keeps_nobody_from_a_version(desk: Desk) -> None:
+    assert desk.room.own
+    desk.room.own.alive = False
+    held = lock(desk.bench.studio)  # ours, as long as the desk runs
+    try:
+        assert change(desk, hand="left")[0] == 303
+    finally:
+        held.release()
+
+
 def test_hostile_facts_are_text(desk: Desk) -> None:
     change(desk, customer='"><script>alert(1)</script>', notes="</textarea><b>")
     found = page(desk)

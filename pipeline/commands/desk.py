@@ -86,7 +86,8 @@ def _check(given: argparse.Namespace) -> None:
     if given.address not in _LOOPBACK:
         msg = (
             f"--address {given.address!r}: the desk listens for this computer alone. For others, put a reverse proxy "
-            "with its own log-in and TLS in front of it, on this computer, and have it ask 127.0.0.1 under that name."
+            "with TLS and a log-in of its own in front of it, on this computer, that sends the desk's own address as Host "
+            "and Origin."
         )
         raise SettingsError(msg)
     if not 0 <= given.port <= 65_535:
