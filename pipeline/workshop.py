@@ -204,20 +204,12 @@ class Workshop:
         self.limits = limits or Limits()
         self._child: _Child | None = None
         self._turn = threading.RLock()
-        self._next = threading.Lock()
 
     @contextmanager
     def alone(self) -> Iterator[None]:
-        """Keep other threads out from working a visit out to filing it away; who has waited longest is next.
-
-        Not to be nested.
-        """
-        with self._next:
-            self._turn.acquire()
-        try:
+        """Keep other threads out, from working a visit out to filing it away."""
+        with self._turn:
             yield
-        finally:
-            self._turn.release()
 
     @property
     def pid(self) -> int | None:

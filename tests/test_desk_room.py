@@ -28,7 +28,7 @@ def test_the_watcher_waits_while_the_desk_makes_a_version(bench: Bench) -> None:
     desk.room.ledger.close()
 
 
-def test_whoever_waits_is_next_however_much_the_other_has_to_do() -> None:
+def test_whoever_waits_has_a_turn_soon_however_much_the_other_has_to_do() -> None:
     shop, order = Workshop(), []
     begun = threading.Event()
 

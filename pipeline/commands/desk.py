@@ -86,8 +86,8 @@ def _check(given: argparse.Namespace) -> None:
     if given.address not in _LOOPBACK:
         msg = (
             f"--address {given.address!r}: the desk listens for this computer alone. For others, put a reverse proxy "
-            "with TLS and a log-in of its own in front of it, on this computer, that sends the desk's own address as Host "
-            "and Origin."
+            "with TLS and a log-in of its own in front of it, on this computer, that sends the desk's own address "
+            "as Host and Origin."
         )
         raise SettingsError(msg)
     if not 0 <= given.port <= 65_535:
