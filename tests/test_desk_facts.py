@@ -5,7 +5,7 @@ import tomllib
 
 import hypothesis.strategies as st
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from pipeline import desk_facts, visit_facts
 from pipeline.errors import SettingsError
@@ -73,7 +73,8 @@ def test_what_is_not_understood_is_said(field: str, typed: str, said: str) -> No
         desk_facts.written(b"", {field: typed})
 
 
-@given(st.text(max_size=300), st.text(max_size=300))
+@settings(max_examples=25)
+@given(st.text(max_size=100), st.text(max_size=100))
 def test_any_text_typed_comes_back_in_one_line_or_as_notes(customer: str, notes: str) -> None:
     content = desk_facts.written(FULL, {"customer": customer, "notes": notes})
     facts = visit_facts.read(content.decode())
