@@ -19,20 +19,27 @@ SCHEMA_VERSION = 1
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def _finite(value: Any) -> Any:  # noqa: ANN401 - any part of a record
-    """Turn NaN into null all the way down: NaN is not JSON."""
+def _plain(value: Any) -> Any:  # noqa: ANN401 - any part of a record
+    """Turn records into dictionaries and NaN into null all the way down: NaN is not JSON."""
     if isinstance(value, float):
         return value if math.isfinite(value) else None
+    if value is None or isinstance(value, (str, int)):
+        return value
     if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    return value
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return _plain(_fields(value)) if dataclasses.is_dataclass(value) else value
+
+
+def _fields(record: Any) -> dict[str, Any]:  # noqa: ANN401 - any record
+    """Give a record's own values by name; the records in it are left as they are, unlike by dataclasses.asdict."""
+    return {each.name: getattr(record, each.name) for each in dataclasses.fields(record)}
 
 
 def _average(average: Average, result: SetResult) -> dict[str, Any]:
     """Write an average; a set too uneven for a mean keeps its median alone."""
-    values = dataclasses.asdict(average)
+    values = _fields(average)
     hidden = ("mean", "low", "high") if result.uneven else ()
     return {k: None if k in hidden else v for k, v in values.items() if k not in ("quantity", "all_valid_mean")}
 
@@ -45,11 +52,11 @@ def _set(result: SetResult) -> dict[str, Any]:
         "label": result.set.label,
         "phase": result.set.phase,
         "own_club": result.set.is_own,
-        "build": dataclasses.asdict(result.set.build),
+        "build": _fields(result.set.build),
         **{name: getattr(result, name) for name in numbers},
         "averages": averages,
         "all_valid": {name: average.all_valid_mean for name, average in result.averages.items()},
-        "dispersion": dataclasses.asdict(result.ellipse) if result.ellipse else None,
+        "dispersion": _fields(result.ellipse) if result.ellipse else None,
     }
 
 
@@ -57,30 +64,30 @@ def _between(
     record: Comparison | Expectation | OrderEffect | SpreadComparison | LeverStory, letters: Sequence[str]
 ) -> dict[str, Any]:
     """Write what is said of a build against the own club, with letters for the sets."""
-    return {**dataclasses.asdict(record), "build": letters[record.build], "against": letters[record.against]}
+    return {**_fields(record), "build": letters[record.build], "against": letters[record.against]}
 
 
 def _judged(judged: Judged, letters: Sequence[str]) -> dict[str, Any]:
     """Write what is said beyond averages and comparisons, with letters for the sets."""
     return {
         "expectation": [_between(e, letters) for e in judged.expectations],
-        "expectation_prior": dataclasses.asdict(judged.prior) if judged.prior else None,
+        "expectation_prior": _fields(judged.prior) if judged.prior else None,
         "order": [_between(o, letters) for o in judged.orders],
         "accuracy": [_of_set(a, letters) for a in judged.accuracies],
         "spread": [_between(s, letters) for s in judged.spreads],
-        "exchange": dataclasses.asdict(judged.exchange) if judged.exchange else None,
+        "exchange": _fields(judged.exchange) if judged.exchange else None,
         "gapping": _bag(judged.bag, letters) if judged.bag else None,
         "mean_and_median_part": [letters[index] for index in judged.parted],
     }
 
 
 def _of_set(record: Accuracy | BagClub | Outlook, letters: Sequence[str]) -> dict[str, Any]:
-    values = dataclasses.asdict(record)
+    values = _fields(record)
     return {"set": letters[values.pop("set_index")], **values}
 
 
 def _bag(bag: Bag, letters: Sequence[str]) -> dict[str, Any]:
-    gaps = [dataclasses.asdict(gap) for gap in bag.gaps]
+    gaps = [_fields(gap) for gap in bag.gaps]
     return {
         "clubs": [_of_set(club, letters) for club in bag.clubs],
         "gaps": [{**gap, "longer": letters[gap["longer"]], "shorter": letters[gap["shorter"]]} for gap in gaps],
@@ -122,7 +129,7 @@ def fitting_json(fitting: Fitting) -> str:
             "files": [reading.name for reading in fitting.files],
             "history": history_text.plain(fitting.history),
         },
-        "air": dataclasses.asdict(fitting.air),
+        "air": _fields(fitting.air),
         "sources": fitting.sources,
         "answer": {"code": finding.code, "set": finding.subject.set.letter},
         "smallest_difference_m": fitting.smallest_difference_m,
@@ -136,13 +143,13 @@ def fitting_json(fitting: Fitting) -> str:
         "outlook": [_of_set(outlook, letters) for outlook in fitting.outlooks],
         "shots": [_shot(shot, fitting) for shot in fitting.shots],
         "unreadable_rows": [
-            {"file": reading.name, **dataclasses.asdict(row)} for reading in fitting.files for row in reading.rejected
+            {"file": reading.name, **_fields(row)} for reading in fitting.files for row in reading.rejected
         ],
-        "home_course": dataclasses.asdict(fitting.home) if fitting.home else None,
-        "device_check": [dataclasses.asdict(check) for check in fitting.device_check],
+        "home_course": _fields(fitting.home) if fitting.home else None,
+        "device_check": [_fields(check) for check in fitting.device_check],
         "cautions": list(fitting.cautions),
     }
-    return "{\n" + ",\n".join(f"{_json(name)}: {_lines(part)}" for name, part in _finite(document).items()) + "\n}\n"
+    return "{\n" + ",\n".join(f"{_json(name)}: {_lines(part)}" for name, part in _plain(document).items()) + "\n}\n"
 
 
 def _json(value: object) -> str:

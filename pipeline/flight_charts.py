@@ -110,8 +110,9 @@ def launch_window(boxes: Sequence[LaunchBox], place: LaunchPlace | None, words: 
         taken.append((middle[0] - DISC, middle[1] - DISC, middle[0] + DISC, middle[1] + DISC))
     for box, dash in zip(boxes, _BOX_DASHES, strict=False):
         _outline(picture, box, (across, up), dash)
+    lines = [point for box in boxes for point in _points(box, (across, up))]
     for box in boxes:
-        taken.append(_box_word(picture, box, (across, up), boxes, taken))
+        taken.append(_box_word(picture, box, (across, up), lines, taken))
     if place and middle:
         picture.disc(place.index, place.letter, middle)
     _beside(picture, boxes, place, end + 24)
@@ -155,7 +156,7 @@ Frame = tuple[float, float, float, float]  # left, top, right, bottom
 
 
 def _box_word(
-    picture: Drawing, box: LaunchBox, axes: tuple[Axis, Axis], boxes: Sequence[LaunchBox], taken: Sequence[Frame]
+    picture: Drawing, box: LaunchBox, axes: tuple[Axis, Axis], lines: Sequence[Point], taken: Sequence[Frame]
 ) -> Frame:
     """Write a window's word at its corner, where it covers least of the lines and nothing that is written."""
     (x0, y0), (x1, y1) = _corners(box, axes)
@@ -165,16 +166,17 @@ def _box_word(
     corners += [(x, y) for y in (y0 + 7, y1) for x in (outer_right, outer_left)]
     corners += [(x0 + 4, y0 + 10), (x1 - wide - 4, y1 - 4)]
     corners += [(x, y) for y in (y0 - 14, y1 + 20) for x in (x0, x1 - wide)]
-    lines = [point for each in boxes for point in _points(each, axes)]
     room = (axes[0].left, axes[1].right - 2, axes[0].right, axes[1].left)
     places = [(x, y, (x, y - 6, x + wide, y + 1.5)) for x, y in corners]
 
-    def faults(place: tuple[float, float, Frame]) -> tuple[int, int, int]:
+    def written_over(place: tuple[float, float, Frame]) -> tuple[int, int]:
         frame = place[2]
         outside = not (room[0] <= frame[0] and room[1] <= frame[1] and frame[2] <= room[2] and frame[3] <= room[3])
-        return sum(_meet(frame, other) for other in taken), outside, sum(_holds(frame, point) for point in lines)
+        return sum(_meet(frame, other) for other in taken), outside
 
-    x, y, frame = min(places, key=faults)
+    least = min(written_over(place) for place in places)
+    clear = [place for place in places if written_over(place) == least]
+    x, y, frame = min(clear, key=lambda place: sum(_holds(place[2], point) for point in lines))
     picture.text((x, y), box.word, 8, INK, weight=600)
     return (frame[0] - 4, frame[1], frame[2] + 4, frame[3])
 

@@ -273,6 +273,6 @@ def _with_levers(fitting: Fitting, frame: pl.DataFrame, decided: Sequence[Fate],
     spoken_of = findings.answer(fitting).subject.set.index
     ahead = [result for result in even if result.set.is_own or result.set.index == spoken_of]
     asking = asking_levers([result.set for result in even], frame, decided)
-    both = side_by_side(asking, asking_outlooks(ahead, frame, decided, model))
+    both = side_by_side(asking, asking_outlooks(ahead, frame, decided))
     brought, outlooks = finished(both, distances(model))
     return replace(fitting, levers=brought, outlooks=outlooks)

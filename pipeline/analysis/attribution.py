@@ -16,6 +16,7 @@ from pipeline.analysis.delivery import (
     Middle,
     SetShots,
     Usual,
+    all_but_one,
     middles,
     present,
     shots_of,
@@ -26,7 +27,7 @@ from pipeline.analysis.delivery import (
 from pipeline.analysis.distances import Asking, Distances, Rounds, Wish, answered, in_rounds
 from pipeline.analysis.draws import generator_of
 from pipeline.analysis.fates import counted_of
-from pipeline.analysis.ranges import RESAMPLES, SHOWN_LEVEL, doubt, sayable
+from pipeline.analysis.ranges import RESAMPLES, SHOWN_LEVEL, doubts, sayable
 from pipeline.clubs import same_job
 from pipeline.lever_records import Attribution, Gain, LeverStory, VisitLevers
 from pipeline.physics import strike
@@ -141,8 +142,7 @@ LEVERS: Final = {
 # --- ranges -------------------------------------------------------------------------------------------------------
 def _picks(n: int, generator: np.random.Generator) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Choose shots for resamples (RESAMPLES, n), and all shots but one (n, n - 1)."""
-    each = np.arange(n)
-    return generator.integers(0, n, (RESAMPLES, n)), np.array([np.delete(each, i) for i in each])
+    return generator.integers(0, n, (RESAMPLES, n)), all_but_one(n)
 
 
 def _middles_of(shots: SetShots, generator: np.random.Generator, before: int, after: int) -> tuple[Middle, Floats]:
@@ -204,18 +204,18 @@ def _attributing(
     return tier, carry, total
 
 
-def _gains(figures: Mapping[str, Floats], printed: Sequence[str], counts: tuple[int, int]) -> dict[str, Gain]:
-    """Tell levers by their figures; those printed together are judged together."""
-    unsure = {name: doubt(values, counts) for name, values in figures.items()}
-    passed = dict(zip(printed, sayable([unsure[name] for name in printed]), strict=True))
+def _gains(
+    figures: Mapping[str, Floats], families: Sequence[Sequence[str]], counts: tuple[int, int]
+) -> dict[str, Gain]:
+    """Tell levers by their figures; those printed together, a family, are judged together."""
+    unsure = dict(zip(figures, doubts(np.stack([*figures.values()]), counts), strict=True))
+    passed: dict[str, bool] = {}
+    for family in families:
+        passed |= zip(family, sayable([unsure[name] for name in family]), strict=True)
     return {
         name: Gain(name, each.figure, *each.range(SHOWN_LEVEL), passed.get(name, False))
         for name, each in unsure.items()
     }
-
-
-def _whole(name: str, figures: Floats, counts: tuple[int, int]) -> Gain:
-    return _gains({name: figures}, [name], counts)[name]
 
 
 def _attribution(
@@ -223,23 +223,26 @@ def _attribution(
 ) -> Attribution:
     """Word the shares (k, r) of one distance and its measured change (r,) as a record [m]."""
     names = LEVERS[len(shares)]
-    whole = shares.sum(axis=0)
-    told = tier not in UNDETERMINED
+    whole, known = shares.sum(axis=0), bool(np.isfinite(measured[0]))
     figures = dict(zip(names, shares, strict=True))
-    if not told:
-        del figures[names[-1]]
     if "fit" in figures:
         figures["attack_and_fit"] = figures["attack"] + figures["fit"]
+    if tier in UNDETERMINED:
+        del figures[names[-1]]
     hidden = ("attack_and_fit",) if apart else ("attack", "fit")
-    gains = _gains(figures, [name for name in figures if name not in hidden], counts)
-    known = bool(np.isfinite(measured[0]))
+    families = [[name for name in figures if name not in hidden]]
+    if tier not in UNDETERMINED:
+        summed = {"modelled": whole, "unexplained": measured - whole} if known else {"modelled": whole}
+        figures |= summed
+        families += [[name] for name in summed]
+    gains = _gains(figures, families, counts)
     return Attribution(
         quantity,
         tuple(gains[name] for name in names if name in gains),
         gains.get("attack_and_fit"),
-        _whole("modelled", whole, counts) if told else None,
+        gains.get("modelled"),
         float(measured[0]) if known else None,
-        _whole("unexplained", measured - whole, counts) if told and known else None,
+        gains.get("unexplained"),
     )
 
 

@@ -8,7 +8,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.physics.atmosphere import Air, air_at
-from pipeline.physics.flight import Launch, flight_paths, fly
+from pipeline.physics.flight import Launch, fly, paths_within
 from pipeline.physics.ground import FIRMNESS, total_distance
 from pipeline.records import AirUsed, FlightLine
 
@@ -150,12 +150,19 @@ def middle_flights(
 ) -> list[FlightLine | None]:
     """Draw the middle flight of groups of rows: the model's paths, stretched to the carry and apex that are used.
 
-    The mean is taken point by point at equal fractions of each shot's flight. None without a modelled shot.
+    frame: shots with what `add_model` says of them in the same model. The mean is taken point by point at equal
+    fractions of each shot's flight. None without a modelled shot.
     """
-    paths = flight_paths(
-        launch(frame), model.air, points=points, drag_scale=model.drag_scale, lift_scale=model.lift_scale
+    paths = paths_within(
+        launch(frame),
+        column(frame, "model_flight_time_s"),
+        model.air,
+        points=points,
+        drag_scale=model.drag_scale,
+        lift_scale=model.lift_scale,
     )
     along = np.hypot(paths.forward_m, paths.offline_m)
+    along[:, -1] = column(frame, "model_carry_m")
     flown = np.isfinite(along[:, -1]) & (along[:, -1] > 0)
     forward = along * _ratio(frame, "carry_m")[:, None]
     height = paths.height_m * _ratio(frame, "apex_m")[:, None]

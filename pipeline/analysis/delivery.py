@@ -1,5 +1,6 @@
 """A golfer's delivery with one club: which columns tell it, the middle shot, and what made that shot."""
 
+import re
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -16,6 +17,7 @@ from pipeline.analysis.robust import scale_and_cut
 from pipeline.physics.strike import SPIN_ARM_M, invert
 
 _RPM = 2 * np.pi / 60
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _STEP = 1e-6  # files in different units give the same value some ulps apart
 
 # Rows of a set's table, and the column and factor each is made with. The first five tell the delivery.
@@ -146,8 +148,8 @@ def shots_of(frame: pl.DataFrame) -> SetShots:
         if place in _UNSEEN_BY_THE_BALL:
             row[_is_wild(row)] = np.nan
     order = np.lexsort(np.round(rows / _STEP))
-    days = frame["time"].str.extract(r"^(\d{4}-\d{2}-\d{2})").drop_nulls()
-    return SetShots(rows[:, order], frozenset(frame["file"]), frozenset(days))
+    days = frozenset(found.group() for time in frame["time"].to_list() if (found := _DAY.match(time or "")))
+    return SetShots(rows[:, order], frozenset(frame["file"].to_list()), days)
 
 
 def _never_changes(values: Floats) -> bool:
@@ -198,11 +200,20 @@ def middles(shots: SetShots, picks: NDArray[np.intp]) -> tuple[Middle, Floats]:
     of the ranges' width (our simulation).
     Source: mean.
     """
-    taken = shots.rows[:, picks]
-    known = np.isfinite(taken)
+    known = np.isfinite(shots.rows)
+    sums, counts = np.split(np.concatenate([np.where(known, shots.rows, 0.0), known])[:, picks].sum(axis=-1), 2)
     with np.errstate(invalid="ignore"):
-        means = np.where(known, taken, 0.0).sum(axis=-1) / known.sum(axis=-1)
+        means = sums / counts
     return Middle(*means[:DELIVERY_ROWS]), means[DELIVERY_ROWS:]
+
+
+def all_but_one(n: int) -> NDArray[np.intp]:
+    """Choose n shots without each of them in turn, shape (n, n - 1), for `middles`.
+
+    Valid range: 1 and more. Source: definition.
+    """
+    rest = np.arange(n - 1)
+    return rest + (rest >= np.arange(n)[:, None])
 
 
 # --- what made it -------------------------------------------------------------------------------------------------

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.ball_flight import FlightModel, Floats
-from pipeline.physics.flight import Launch, fly
-from pipeline.physics.ground import total_distance
+from pipeline.analysis.whatif import flown as flown_by
 from pipeline.physics.strike import Launched
 
 Distances = Callable[[Launched], Floats]
@@ -26,30 +25,30 @@ _ROUGHEST_M: Final = np.array([[0.05], [0.10]])  # of carry and total, root mean
 
 
 def distances(model: FlightModel) -> Distances:
-    """Make the only link to the flight: from launched balls to carry and total.
+    """Make the only link to the flight: from launched balls to carry, total and the rest that is told of a flight.
 
     Parameters: model, the air, the ground and the studio's calibration all balls are flown with.
-    Returns: a function from Launched of any shape to carry and total, shape (2, …) [m].
+    Returns: a function from Launched of any shape to the rows of `whatif.Flown`, carry and total first, shape (6, …);
+    what is true is 1 there.
     Valid range: as `fly`; NaN outside its domains. The balls fly straight: what a tilted axis costs is not in it.
-    Source: `fly` and `total_distance`.
+    Source: `whatif.flown`.
     """
 
     def flown(balls: Launched) -> Floats:
-        launch = Launch.of(*(np.ravel(values) for values in balls))
-        flight = fly(launch, model.air, drag_scale=model.drag_scale, lift_scale=model.lift_scale)
-        both = np.stack([flight.carry_m, total_distance(flight, model.firmness).total_m])
-        return both.reshape(2, *np.shape(balls.ball_speed_mps))
+        rows = np.stack(flown_by(Launched(*(np.ravel(values) for values in balls)), model))
+        return rows.astype(np.float64).reshape(len(rows), *np.shape(balls.ball_speed_mps))
 
     return flown
 
 
 # --- asking ------------------------------------------------------------------------------------------------------
 class Wish(NamedTuple):
-    """Balls whose carry and total somebody wants to know.
+    """Balls whose flights somebody wants to know.
 
     Parameters: balls, of any shape; resampled, whether they are of shape (m, r): in each of m rows a middle ball first,
     then r - 1 resamples of it.
-    Returns: a named tuple; the answer to it is carry and total, shape (2, …) [m].
+    Returns: a named tuple; the answer to it has the rows of `distances`, of resampled balls the first two, carry and
+    total, shape (2, m, r) [m].
     Valid range: as `distances`; of resamples as `answered`.
     Source: definition.
     """
@@ -59,7 +58,7 @@ class Wish(NamedTuple):
 
 
 Asking = Generator[Wish, Floats, Told]
-Rounds = Generator[list[Wish], list[Floats], Told]
+Rounds = Generator[list[Floats], list[Floats], Told]  # lots of balls, shape (3, …), and the rows of their flights
 
 
 def answered(asking: Sequence[Asking[Told]], flown: Distances) -> list[Told]:
@@ -71,24 +70,25 @@ def answered(asking: Sequence[Asking[Told]], flown: Distances) -> list[Told]:
     plus what a surface says of the difference; NaN balls stay NaN. Each row has a surface of its own, of third powers
     in ball speed, launch and spin, through 32 flights around its balls. Against flying every ball: 0.03 yd of carry for
     golfers' scatter, 0.2 yd of total, which ripples by 0.1 yd where the number of hops changes. A row that the surface
-    does not follow is flown ball by ball.
+    does not follow is flown ball by ball in the next round.
     Source: least squares (textbook); the comparison is a test.
     """
     return finished(in_rounds(asking), flown)
 
 
 def in_rounds(asking: Sequence[Asking[Told]]) -> Rounds[list[Told]]:
-    """Ask for what some calculations wish, round by round; gives what each returns."""
+    """Ask for the flights that some calculations need, round by round; gives what each returns."""
+    going = [_in_lots(each) for each in asking]
     told: dict[int, Told] = {}
-    answers: dict[int, Floats | None] = dict.fromkeys(range(len(asking)))
-    while answers:
-        wishes: dict[int, Wish] = {}
-        for place, answer in answers.items():
+    flights: dict[int, Floats | None] = dict.fromkeys(range(len(going)))
+    while flights:
+        lots: dict[int, Floats] = {}
+        for place, known in flights.items():
             try:
-                wishes[place] = asking[place].send(answer)  # type: ignore[arg-type]  # None starts it
+                lots[place] = going[place].send(known)  # type: ignore[arg-type]  # None starts it
             except StopIteration as end:
                 told[place] = end.value
-        answers = dict(zip(wishes, (yield list(wishes.values())), strict=True)) if wishes else {}
+        flights = dict(zip(lots, (yield list(lots.values())), strict=True)) if lots else {}
     return [told[place] for place in range(len(asking))]
 
 
@@ -97,66 +97,60 @@ def side_by_side(one: Rounds[Told], other: Rounds[Other]) -> Rounds[tuple[Told, 
     told: list[Any] = [None, None]
     going: dict[int, tuple[Rounds[Any], list[Floats] | None]] = {0: (one, None), 1: (other, None)}
     while going:
-        wishes: dict[int, list[Wish]] = {}
-        for place, (rounds, answers) in going.items():
+        lots: dict[int, list[Floats]] = {}
+        for place, (rounds, flights) in going.items():
             try:
-                wishes[place] = rounds.send(answers)  # type: ignore[arg-type]  # None starts it
+                lots[place] = rounds.send(flights)  # type: ignore[arg-type]  # None starts it
             except StopIteration as end:
                 told[place] = end.value
-        left = iter((yield [wish for asked in wishes.values() for wish in asked]) if wishes else ())
-        going = {place: (going[place][0], list(itertools.islice(left, len(asked)))) for place, asked in wishes.items()}
+        left = iter((yield [lot for asked in lots.values() for lot in asked]) if lots else ())
+        going = {place: (going[place][0], list(itertools.islice(left, len(asked)))) for place, asked in lots.items()}
     return told[0], told[1]
 
 
 def finished(rounds: Rounds[Told], flown: Distances) -> Told:
     """Fly what is wished round by round, as `answered`, to the end."""
-    answers: list[Floats] | None = None
+    flights: list[Floats] | None = None
     while True:
         try:
-            wishes = rounds.send(answers)  # type: ignore[arg-type]  # None starts it
+            lots = rounds.send(flights)  # type: ignore[arg-type]  # None starts it
         except StopIteration as end:
             return end.value  # type: ignore[no-any-return]
-        answers = _granted(wishes, flown)
-
-
-def _granted(wishes: Sequence[Wish], flown: Distances) -> list[Floats]:
-    """Answer wishes in one go, and fly in another what no surface followed."""
-    boxes = [_box(wish.balls) if wish.resampled else None for wish in wishes]
-    asked = [_asked(wish.balls, box) for wish, box in zip(wishes, boxes, strict=True)]
-    gone = _in_one_go(asked, flown)
-    answers, rest = list(gone), {}
-    for place, (wish, box) in enumerate(zip(wishes, boxes, strict=True)):
-        if box is not None:
-            answers[place], followed = _on_surface(wish.balls, box, gone[place])
-            if not followed.all():
-                rest[place] = ~followed
-    exact = _in_one_go([np.stack(wishes[place].balls)[:, rows] for place, rows in rest.items()], flown)
-    for (place, rows), distances in zip(rest.items(), exact, strict=True):
-        answers[place][:, rows] = distances
-    return answers
+        flights = _in_one_go(lots, flown)
 
 
 def _in_one_go(balls: Sequence[Floats], flown: Distances) -> list[Floats]:
-    """Fly lots of balls of any shape (3, …); gives carry and total of each lot, shape (2, …)."""
-    if not balls:
-        return []
+    """Fly lots of balls of any shape (3, …); gives the rows of each lot's flights."""
     gone = flown(Launched(*np.concatenate([lot.reshape(3, -1) for lot in balls], axis=1)))
     parts = np.split(gone, np.cumsum([lot[0].size for lot in balls])[:-1], axis=1)
-    return [part.reshape(2, *lot.shape[1:]) for part, lot in zip(parts, balls, strict=True)]
+    return [part.reshape(len(gone), *lot.shape[1:]) for part, lot in zip(parts, balls, strict=True)]
 
 
-def _asked(balls: Launched, box: tuple[Floats, Floats] | None) -> Floats:
-    """Give what has to be flown: all balls, or the middle ball and the nodes of each row, shape (3, m, 33)."""
-    given = np.stack(np.broadcast_arrays(*balls))
-    if box is None:
-        return given
-    middle, half = box
-    return np.concatenate([given[..., :1], middle + half * _NODES[:, None]], axis=-1)
+# --- resamples ---------------------------------------------------------------------------------------------------
+def _in_lots(asking: Asking[Told]) -> Generator[Floats, Floats, Told]:
+    """Turn the wishes of a calculation into lots of balls to be flown one after the other."""
+    answer: Floats | None = None
+    while True:
+        try:
+            wish = asking.send(answer)  # type: ignore[arg-type]  # None starts it
+        except StopIteration as end:
+            return end.value  # type: ignore[no-any-return]
+        balls = np.stack(np.broadcast_arrays(*wish.balls))
+        answer = (yield from _by_surface(balls)) if wish.resampled else (yield balls)
 
 
-def _box(lot: Launched) -> tuple[Floats, Floats]:
+def _by_surface(balls: Floats) -> Generator[Floats, Floats, Floats]:
+    """Fly each row's middle ball and nodes, then what no surface followed; gives carry and total, (2, m, r)."""
+    middle, half = box = _box(balls)
+    gone = yield np.concatenate([balls[..., :1], middle + half * _NODES[:, None]], axis=-1)
+    distances, followed = _on_surface(balls, box, gone[:2])
+    if not followed.all():
+        distances[:, ~followed] = (yield balls[:, ~followed])[:2]
+    return distances
+
+
+def _box(given: Floats) -> tuple[Floats, Floats]:
     """Give the middle and half the width of each row's box, shape (3, m, 1) each; NaN for a row without a ball."""
-    given = np.stack(lot)
     low = np.min(given, axis=-1, keepdims=True, where=np.isfinite(given), initial=np.inf)
     high = np.max(given, axis=-1, keepdims=True, where=np.isfinite(given), initial=-np.inf)
     with np.errstate(invalid="ignore"):
@@ -164,15 +158,16 @@ def _box(lot: Launched) -> tuple[Floats, Floats]:
     return np.where(np.isfinite(middle), middle, np.nan), np.maximum(half, 1e-9)
 
 
-def _on_surface(lot: Launched, box: tuple[Floats, Floats], gone: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+def _on_surface(balls: Floats, box: tuple[Floats, Floats], gone: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Lay a surface through each row's nodes and read its balls off it; gone are the middle balls' and the nodes'.
 
     Gives the distances (2, m, r), and which rows the surface follows.
     """
     (middle, half), exact, at_nodes = box, gone[..., :1], gone[..., 1:]
-    coefficients = at_nodes @ _to_coefficients()  # (2, m, 20)
-    rough = np.sqrt(np.mean((at_nodes - coefficients @ _terms(_NODES)) ** 2, axis=-1))
-    terms = np.moveaxis(_terms((np.stack(lot) - middle) / half), 0, 1)  # (m, 20, r)
+    at_terms, to_coefficients = _of_nodes()
+    coefficients = at_nodes @ to_coefficients  # (2, m, 20)
+    rough = np.sqrt(np.mean((at_nodes - coefficients @ at_terms) ** 2, axis=-1))
+    terms = np.moveaxis(_terms((balls - middle) / half), 0, 1)  # (m, 20, r)
     surface = (coefficients[:, :, None] @ terms)[:, :, 0]
     distances = np.asarray(surface - surface[..., :1] + exact)
     followed = (rough < _ROUGHEST_M).all(axis=0) | np.isnan(middle[0, :, 0])  # not where a node could not be flown
@@ -180,9 +175,10 @@ def _on_surface(lot: Launched, box: tuple[Floats, Floats], gone: Floats) -> tupl
 
 
 @cache
-def _to_coefficients() -> Floats:
-    """Give what turns values at the nodes into coefficients, shape (32, 20)."""
-    return np.asarray(np.linalg.pinv(_terms(_NODES)), dtype=np.float64)
+def _of_nodes() -> tuple[Floats, Floats]:
+    """Give the terms at the nodes, shape (20, 32), and what turns values there into coefficients, shape (32, 20)."""
+    terms = _terms(_NODES)
+    return terms, np.asarray(np.linalg.pinv(terms), dtype=np.float64)
 
 
 def _terms(places: Floats) -> Floats:

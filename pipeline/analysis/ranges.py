@@ -22,8 +22,8 @@ class Doubt:
     Parameters: figure [any unit]; drawn, its value in each resample that has one, rising, in that unit; error, its
     standard error; freedom, of the t that goes with it; wider, that error over the resamples' own spread [1].
     Returns: a frozen record.
-    Valid range: as `doubt`.
-    Source: `doubt`.
+    Valid range: as `doubts`.
+    Source: `doubts`.
     """
 
     figure: float
@@ -58,36 +58,43 @@ class Doubt:
         return float(2 * special.stdtr(self.freedom, -abs(self.figure) / self.error)) if self.error else 0.0
 
 
-def doubt(figures: Floats, counts: tuple[int, int]) -> Doubt:
-    """Tell how unsure a figure is.
+def doubts(figures: Floats, counts: tuple[int, int]) -> list[Doubt]:
+    """Tell how unsure some figures are.
 
-    Parameters: figures, one number told from the two sets as they are, from RESAMPLES resamples, and with each shot of
-    the base set and then of the final set left out, shape (1 + RESAMPLES + n0 + n1,) [any unit]; counts, n0 and n1, 3
+    Parameters: figures, k numbers told from the two sets as they are, from RESAMPLES resamples, and with each shot of
+    the base set and then of the final set left out, shape (k, 1 + RESAMPLES + n0 + n1) [any unit]; counts, n0 and n1, 3
     or more.
-    Returns: Doubt.
+    Returns: a Doubt of each figure.
     Valid range: any; figures that are all alike give an error of 0, and where no resample has a value there are none.
     A resample's variance is too small by (n - 1)/n; Welch's freedom comes from the variances with shots left out. What
     the resamples vary beyond the shots (loft following attack, a spin nobody read) has all freedoms.
     Source: expanded percentiles as in Hesterberg 2015 (from memory), the two-sample freedom derived here.
     """
-    drawn, *left_out = np.split(figures, [1, 1 + RESAMPLES, 1 + RESAMPLES + counts[0]])[1:]
-    drawn = np.sort(drawn[np.isfinite(drawn)])
-    if not drawn.size:
-        return Doubt(float(figures[0]), drawn, 0.0, math.inf, 1.0)
-    spare = [n - 1 for n in counts]
-    of_sets = [_variance(left) * n for left, n in zip(left_out, spare, strict=True)]
-    resampled = sum(v * n / (n + 1) for v, n in zip(of_sets, spare, strict=True))
-    beyond = max(float(drawn.var()) - resampled, 0.0)
-    variance = sum(of_sets) + beyond
-    spent = sum(v**2 / n for v, n in zip(of_sets, spare, strict=True))
-    freedom = variance**2 / spent if spent > 0 else math.inf
-    wider = math.sqrt(variance / (resampled + beyond)) if variance else 1.0
-    return Doubt(float(figures[0]), drawn, math.sqrt(variance), freedom, wider)
+    places = [1, 1 + RESAMPLES, 1 + RESAMPLES + counts[0]]
+    drawn, *left_out = np.split(np.where(np.isfinite(figures), figures, np.nan), places, axis=1)[1:]
+    sizes = np.isfinite(drawn).sum(axis=1)
+    spare = np.array([[n - 1] for n in counts])
+    of_sets = np.stack([_variance(left) for left in left_out]) * spare
+    resampled = (of_sets * spare / (spare + 1)).sum(axis=0)
+    beyond = np.maximum(_variance(drawn) - resampled, 0.0)
+    variance, spent = of_sets.sum(axis=0) + beyond, (of_sets**2 / spare).sum(axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        freedom = np.where(spent > 0, variance**2 / spent, np.inf)
+        wider = np.where(variance == 0, 1.0, np.sqrt(variance / (resampled + beyond)))
+    told = np.stack([np.sqrt(variance), freedom, wider], axis=1)
+    told[sizes == 0] = 0.0, np.inf, 1.0
+    rising = np.sort(drawn, axis=1)  # what has no value comes last
+    rows = zip(figures[:, 0].tolist(), rising, sizes.tolist(), told.tolist(), strict=True)
+    return [Doubt(figure, row[:size], *numbers) for figure, row, size, numbers in rows]
 
 
-def _variance(figures: Floats) -> float:
-    known = figures[np.isfinite(figures)]
-    return float(known.var()) if known.size else math.nan
+def _variance(figures: Floats) -> Floats:
+    """Give the variance of each row's values that are known, NaN without one."""
+    known = np.isfinite(figures)
+    count = known.sum(axis=1, keepdims=True)
+    with np.errstate(invalid="ignore"):
+        away = figures - np.where(known, figures, 0.0).sum(axis=1, keepdims=True) / count
+        return np.asarray((np.where(known, away, 0.0) ** 2).sum(axis=1) / count[:, 0])
 
 
 def sayable(family: Sequence[Doubt]) -> list[bool]:

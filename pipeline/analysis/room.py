@@ -161,7 +161,7 @@ def loft_advices(states: Sequence[State], shots: int) -> Asking[list[LoftAdvice 
         for lofts, state in zip(best.T, states, strict=True)
     ]
     asked = [(0.0, *(step if math.isfinite(step) else 0.0 for step in pair)) for pair in steps]
-    balls = [struck(s, Changes(loft_deg=x)) for s, three in zip(states, asked, strict=True) for x in three]
+    balls = [struck(s, [Changes(loft_deg=x) for x in three]) for s, three in zip(states, asked, strict=True)]
     distances = yield together(balls)
     gone = np.moveaxis(distances, 1, 0)
     return [
@@ -173,7 +173,7 @@ def loft_advices(states: Sequence[State], shots: int) -> Asking[list[LoftAdvice 
 def _advice(steps: Sequence[float], gone: Floats, shots: int) -> LoftAdvice:
     """Advise by what carry and total are now, at the best loft for carry and at that for the total, (3, 2, r) [m]."""
     now, *then = gone
-    by_carry, by_total = (LoftChoice(s, brought(d - now, shots)) for s, d in zip(steps, then, strict=True))
+    by_carry, by_total = map(LoftChoice, steps, brought(np.stack(then) - now, shots))
     most_gained = max(by_carry.brings.carry.value_m / now[0, 0], by_total.brings.total.value_m / now[1, 0])
     code = "none" if most_gained < LOST_SHARE else loft_code(by_carry, by_total)
     return LoftAdvice(code, _smaller(by_carry, by_total).step_deg if code == "advised" else 0.0, by_carry, by_total)
@@ -208,12 +208,11 @@ def room_of(shots: SetShots, flown: Distances, category: str | None) -> Room | N
     Valid range: as `steps_of`. The steps are taken as chosen; the ranges say how well their worth is known.
     Source: derived here; parts by `shapley`.
     """
-    return answered([asking_room(shots, category)], flown)[0]
+    return answered([asking_room(shots, resampled(shots, category), category)], flown)[0]
 
 
-def asking_room(shots: SetShots, category: str | None) -> Asking[Room | None]:
-    """Ask what `room_of` needs to be told; parameters, returns, valid range and source as there."""
-    found = resampled(shots, category)
+def asking_room(shots: SetShots, found: Resampled | None, category: str | None) -> Asking[Room | None]:
+    """Ask what `room_of` needs to be told; found, of `resampled` shots; all else as there."""
     if found is None or not np.isfinite(found.middle.club_speed_mps[0]):
         return None
     steps = steps_of(shots, found, category)
@@ -223,7 +222,7 @@ def asking_room(shots: SetShots, category: str | None) -> Asking[Room | None]:
     played = yield from (_struck_game(found, steps, category) if struck_well else _driven_game(found, steps))
     if not np.isfinite(played.worth[:, :, 0]).all():
         return None
-    together_ = brought(played.worth[:, -1] - played.worth[:, 0], found.shots)
+    (together_,) = brought(played.worth[None, :, -1] - played.worth[None, :, 0], found.shots)
     carry, total = (
         float(mean + gain.value_m) if np.isfinite(mean) else None
         for mean, gain in zip(found.means[:, 0], (together_.carry, together_.total), strict=True)
@@ -273,21 +272,19 @@ def _struck_game(found: Resampled, steps: Steps, category: str | None) -> Asking
 
 def _levers(found: Resampled, played: _Played, category: str | None) -> tuple[LeverRoom, ...]:
     """Tell each lever that could be moved, its part by Shapley and what it brings alone."""
-    parts = shapley(np.moveaxis(played.worth, 0, 1))
+    worth = np.moveaxis(played.worth, 0, 1)  # (2^k, 2, r)
+    places = {place: lever for place, lever in enumerate(_LEVERS) if lever in played.steps}
+    parts = brought(shapley(worth)[[*places]], found.shots)
+    alone = brought(worth[[1 << place for place in places]] - worth[0], found.shots)
     rooms = []
-    for place, (lever, quantity) in enumerate(_LEVERS.items()):
-        if lever in played.steps:
-            step = played.steps[lever]
-            now, shown = _shown(lever, found, step.size)
-            alone = brought(played.worth[:, 1 << place] - played.worth[:, 0], found.shots)
-            if lever == "fit" and played.today:
-                alone = _advised(played.today)
-            advice = table("lever_advice")[lever]
-            ways = advice["ways"] if category in FOR_DISTANCE else advice.get("turf", advice["ways"])
-            part = brought(parts[place], found.shots)
-            rooms.append(
-                LeverRoom(lever, quantity, now, shown, step.bound, part, alone, tuple(ways), tuple(advice["cautions"]))
-            )
+    for lever, part, by_itself in zip(places.values(), parts, alone, strict=True):
+        step = played.steps[lever]
+        now, shown = _shown(lever, found, step.size)
+        gain = _advised(played.today) if lever == "fit" and played.today else by_itself
+        advice = table("lever_advice")[lever]
+        ways = advice["ways"] if category in FOR_DISTANCE else advice.get("turf", advice["ways"])
+        told = tuple(ways), tuple(advice["cautions"])
+        rooms.append(LeverRoom(lever, _LEVERS[lever], now, shown, step.bound, part, gain, *told))
     return tuple(rooms)
 
 

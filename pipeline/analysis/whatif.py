@@ -1,5 +1,6 @@
 """What would become of a golfer's shot if one thing changed: measured, plus the model's difference."""
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -112,29 +113,30 @@ def whole_middle(shots: SetShots, category: str | None) -> tuple[str, Middle, Fl
     return tier, with_spin(middle, tier, USUAL.get(category, USUAL[None]), np.zeros((2, 1))), means
 
 
-def struck(state: State, changes: Changes) -> Launched:
-    """Strike the ball with a changed delivery.
+def struck(state: State, changes: Sequence[Changes]) -> Launched:
+    """Strike the ball with a changed delivery, in k ways.
 
-    Parameters: state, of shape (r,); changes.
-    Returns: Launched of shape (r,).
+    Parameters: state, of shape (r,); changes, k of them.
+    Returns: Launched of shape (k, r).
     Valid range: as `strike.launch`; NaN where a ball over club speed below what the spin alone takes is asked for.
     Source: `strike.launch`. A better strike is more speed along the face's normal at the delivery as it is: with v_t
     kept, (v_n')² = ((ratio + step) V)² - v_t² (derived here).
     """
+    by = {name: np.array([[getattr(each, name)] for each in changes]) for name in Changes.__slots__}
     now = strike.launch(*state)
     along = now.spin_radps * strike.SPIN_ARM_M
-    asked = now.ball_speed_mps + changes.smash_factor * state.club_speed_mps
+    asked = now.ball_speed_mps + by["smash_factor"] * state.club_speed_mps
     with np.errstate(invalid="ignore"):
         better = np.sqrt((np.maximum(asked, 0.0) ** 2 - along**2) / (now.ball_speed_mps**2 - along**2))
-    turned = changes.loft_deg + changes.follow * changes.attack_angle_deg
+    turned = by["loft_deg"] + by["follow"] * by["attack_angle_deg"]
     ball = strike.launch(
-        state.club_speed_mps + changes.club_speed_mps,
-        state.attack_rad + changes.attack_angle_deg * DEGREE,
+        state.club_speed_mps + by["club_speed_mps"],
+        state.attack_rad + by["attack_angle_deg"] * DEGREE,
         state.loft_rad + turned * DEGREE,
         state.efficiency * better,
         state.grip,
     )
-    return ball._replace(spin_radps=ball.spin_radps + changes.spin_rate_rpm * RPM)
+    return ball._replace(spin_radps=ball.spin_radps + by["spin_rate_rpm"] * RPM)
 
 
 def driven(middle: Middle, changes: Changes) -> Launched:
@@ -156,18 +158,25 @@ def driven(middle: Middle, changes: Changes) -> Launched:
     )
 
 
-def launched(middle: Middle, tier: str, changes: Changes) -> Launched | None:
-    """Launch a middle shot with something changed.
+def follows(tier: str, changes: Changes) -> bool:
+    """Say whether the columns of a tier tell what some changes do.
 
-    Parameters: middle, of shape (r,), with a spin; tier, of its columns; changes.
-    Returns: Launched of shape (r,); None where the columns do not tell what the change does.
-    Valid range: as `struck` and `driven`.
-    Source: `FOLLOWS`.
+    Valid range: any. Source: `FOLLOWS`.
     """
-    asked = {name for name in Changes.__slots__ if name not in _FREE and getattr(changes, name)}
-    if not asked <= set(FOLLOWS[tier]):
-        return None
-    return struck(state_of(middle), changes) if tier in STRUCK else driven(middle, changes)
+    return {name for name in Changes.__slots__ if name not in _FREE and getattr(changes, name)} <= set(FOLLOWS[tier])
+
+
+def launched(middle: Middle, tier: str, changes: Sequence[Changes]) -> Launched:
+    """Launch a middle shot with something changed, in k ways.
+
+    Parameters: middle, of shape (r,), with a spin; tier, of its columns; changes, k of them that the tier follows.
+    Returns: Launched of shape (k, r).
+    Valid range: as `struck` and `driven`.
+    Source: `struck` and `driven`.
+    """
+    if tier in STRUCK:
+        return struck(state_of(middle), changes)
+    return Launched(*(np.stack(rows) for rows in zip(*(driven(middle, each) for each in changes), strict=True)))
 
 
 def what_if(
@@ -187,12 +196,11 @@ def what_if(
     if found is None:
         return None
     tier, middle, means = found
-    balls = [launched(middle, tier, which) for which in (Changes(), changes)]
-    now, then = balls
-    if now is None or then is None:
+    if not follows(tier, changes):
         return None
-    flights = flown(Launched(*(np.concatenate(pair) for pair in zip(now, then, strict=True))), model)
-    moved = _moved(now, then, flights)
+    balls = Launched(*(rows[:, 0] for rows in launched(middle, tier, (Changes(), changes))))
+    flights = flown(balls, model)
+    moved = _moved(balls, flights)
     if not all(np.isfinite(list(moved.values()))):
         return None
     known = {
@@ -208,9 +216,9 @@ def what_if(
     return WhatIf(changes, tier, values, not (flights.trusted[1] and flights.run_trusted[1]))
 
 
-def _moved(now: Launched, then: Launched, flights: Flown) -> dict[str, float]:
-    """Give the differences of one shot, in stored units."""
-    after = [float(last[0] - first[0]) for first, last in zip(now, then, strict=True)]
+def _moved(balls: Launched, flights: Flown) -> dict[str, float]:
+    """Give the differences between two shots, in stored units."""
+    after = [float(np.diff(values)[0]) for values in balls]
     over = [float(np.diff(values)[0]) for values in flights[:4]]
     return {
         "ball_speed_mps": after[0],

@@ -1,6 +1,5 @@
 """The launch a golfer can reach with loft alone, at the delivery there is, and how wide the best part of it is."""
 
-from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -9,7 +8,8 @@ from numpy.typing import NDArray
 
 from pipeline.analysis.ball_flight import FlightModel, Floats
 from pipeline.analysis.delivery import SetShots, State, state_of
-from pipeline.analysis.whatif import DEGREE, NOT_KNOWN, RPM, Flown, OwnFlight, flown, whole_middle
+from pipeline.analysis.distances import Asking, Wish, answered, distances
+from pipeline.analysis.whatif import DEGREE, NOT_KNOWN, RPM, Flown, OwnFlight, whole_middle
 from pipeline.physics import strike
 from pipeline.physics.strike import Launched
 from pipeline.room_records import LaunchWindow, ReachableWindow, Reached
@@ -90,31 +90,19 @@ def window_of(
     Source: derived here. A free optimum over launch and spin runs to a high launch with hardly any spin that no loft
     gives, so only the line of one delivery is searched.
     """
-    return windows_of([(shots, category, own)], model)[0]
+    return answered([asking_window(shots, category, own)], distances(model))[0]
 
 
-def windows_of(
-    sets: Sequence[tuple[SetShots, str | None, OwnFlight]], model: FlightModel
-) -> list[ReachableWindow | None]:
-    """Give the windows of several sets, each as `window_of` does; all lines fly in one go.
-
-    Parameters, returns, valid range and source: as `window_of`.
-    """
-    known = [_delivered(shots, category) for shots, category, _ in sets]
-    lines = [line_of(found[0], LOFTS_RAD) for found in known if found]
-    if not lines:
-        return [None] * len(sets)
-    together = flown(Launched(*(np.concatenate(values) for values in zip(*lines, strict=True))), model)
-    parts = iter(Flown(*values) for values in zip(*(np.split(x, len(lines)) for x in together), strict=True))
-    windows: list[ReachableWindow | None] = []
-    for found, (_, _, own) in zip(known, sets, strict=True):
-        if found is None:
-            windows.append(None)
-            continue
-        state, means = found
-        over = _Line(state, line_of(state, LOFTS_RAD), next(parts), means, own)
-        windows.append(ReachableWindow(_window(over, "carry_m"), _window(over, "total_m")))
-    return windows
+def asking_window(shots: SetShots, category: str | None, own: OwnFlight = NOT_KNOWN) -> Asking[ReachableWindow | None]:
+    """Ask what `window_of` needs to be told; parameters, returns, valid range and source as there."""
+    found = _delivered(shots, category)
+    if found is None:
+        return None
+    state, means = found
+    line = line_of(state, LOFTS_RAD)
+    carry, total, apex, descent, trusted, run_trusted = yield Wish(line)
+    over = _Line(state, line, Flown(carry, total, apex, descent, trusted > 0, run_trusted > 0), means, own)
+    return ReachableWindow(_window(over, "carry_m"), _window(over, "total_m"))
 
 
 def _delivered(shots: SetShots, category: str | None) -> tuple[State, Floats] | None:

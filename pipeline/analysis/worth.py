@@ -1,5 +1,6 @@
 """What one step of each quantity is worth to one golfer: metres for a mile an hour, a hundredth, a degree, 100 rpm."""
 
+import math
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
@@ -14,6 +15,7 @@ from pipeline.analysis.delivery import (
     Middle,
     SetShots,
     State,
+    all_but_one,
     middles,
     present,
     state_of,
@@ -22,8 +24,8 @@ from pipeline.analysis.delivery import (
 )
 from pipeline.analysis.distances import Asking, Distances, Wish, answered
 from pipeline.analysis.draws import generator_of
-from pipeline.analysis.ranges import RESAMPLES, SAYABLE_LEVEL, SHOWN_LEVEL, doubt
-from pipeline.analysis.whatif import DEGREE, STRUCK, launched, struck
+from pipeline.analysis.ranges import RESAMPLES, SAYABLE_LEVEL, SHOWN_LEVEL, doubts
+from pipeline.analysis.whatif import DEGREE, STRUCK, follows, launched, struck
 from pipeline.analysis.window import FOR_DISTANCE, LOFTS_RAD, line_of, top_of
 from pipeline.physics.strike import Launched
 from pipeline.room_records import Brought, Changes, Ranged, UnitWorth
@@ -43,7 +45,7 @@ ATTACK_STEP_DEG: Final = 1.0
 
 
 class Resampled(NamedTuple):
-    """A set's middle shot, as `doubt` wants it: as it is, from resamples, and with each shot left out.
+    """A set's middle shot, as `doubts` wants it: as it is, from resamples, and with each shot left out.
 
     Parameters: tier, of its columns; middle, of shape (r,), with a spin; means, of carry and total, shape (2, r) [m];
     shots, how many there are.
@@ -77,8 +79,7 @@ def resampled(shots: SetShots, category: str | None) -> Resampled | None:
         return None
     n = shots.rows.shape[1]
     generator = generator_of(*(row[np.isfinite(row)] for row in shots.rows[:DELIVERY_ROWS]))
-    each = np.arange(n)
-    picks = (each[None], generator.integers(0, n, (RESAMPLES, n)), np.array([np.delete(each, i) for i in each]))
+    picks = (np.arange(n)[None], generator.integers(0, n, (RESAMPLES, n)), all_but_one(n))
     parts = [middles(shots, which) for which in picks]
     middle = Middle(*(np.concatenate(values) for values in zip(*(m for m, _ in parts), strict=True)))
     unseen = np.zeros((2, 1 + RESAMPLES + n))
@@ -88,29 +89,34 @@ def resampled(shots: SetShots, category: str | None) -> Resampled | None:
     return Resampled(tier, with_spin(middle, tier, USUAL.get(category, USUAL[None]), unseen), means, n)
 
 
-def ranged(figures: Floats, shots: int) -> Ranged:
-    """Tell a figure with its range.
+def ranged(figures: Floats, shots: int) -> list[Ranged]:
+    """Tell figures with their ranges.
 
-    Parameters: figures, told from each resample of `resampled`, shape (r,) [m]; shots, how many the set has, 3 or more.
-    Returns: Ranged; the range holds the figure: a total ripples by 0.1 yd, so one flight may lie beside all resamples.
-    Valid range: as `doubt`, with a second set that never varies; where no shot left out changes anything, what the
+    Parameters: figures, k of them, told from each resample of `resampled`, shape (k, r) [m]; shots, how many the set
+    has, 3 or more.
+    Returns: a Ranged each; the range holds the figure: a total ripples by 0.1 yd, so one flight may lie beside all
+    resamples.
+    Valid range: as `doubts`, with a second set that never varies; where no shot left out changes anything, what the
     resamples vary beyond the shots is taken by its plain percentiles.
-    Source: `doubt`.
+    Source: `doubts`.
     """
-    figure = float(figures[0])
-    if np.ptp(figures[1 + RESAMPLES :]) == 0:
-        tails = [[(1 - level) / 2, (1 + level) / 2] for level in (SHOWN_LEVEL, SAYABLE_LEVEL)]
-        ends = [(float(low), float(high)) for low, high in np.quantile(figures[1 : 1 + RESAMPLES], tails)]
-    else:
-        unsure = doubt(np.append(figures, [figure] * 3), (shots, 3))
-        ends = [unsure.range(SHOWN_LEVEL), unsure.range(SAYABLE_LEVEL)]
-    (low, high), (least, most) = ((min(low, figure), max(high, figure)) for low, high in ends)
-    return Ranged(figure, low, high, least > 0 or most < 0)
+    unsure = doubts(np.concatenate([figures, np.repeat(figures[:, :1], 3, axis=1)], axis=1), (shots, 3))
+    found = []
+    for row, each in zip(figures, unsure, strict=True):
+        if np.ptp(row[1 + RESAMPLES :]) == 0:
+            tails = [[(1 - level) / 2, (1 + level) / 2] for level in (SHOWN_LEVEL, SAYABLE_LEVEL)]
+            ends = [(float(low), float(high)) for low, high in np.quantile(row[1 : 1 + RESAMPLES], tails)]
+        else:
+            ends = [each.range(SHOWN_LEVEL), each.range(SAYABLE_LEVEL)]
+        (low, high), (least, most) = ((min(low, each.figure), max(high, each.figure)) for low, high in ends)
+        found.append(Ranged(each.figure, low, high, least > 0 or most < 0))
+    return found
 
 
-def brought(differences: Floats, shots: int) -> Brought:
-    """Tell what carry and total gain, shape (2, r) [m], with their ranges, as `ranged`."""
-    return Brought(*(ranged(figures, shots) for figures in differences))
+def brought(differences: Floats, shots: int) -> list[Brought]:
+    """Tell what carry and total gain from k things, shape (k, 2, r) [m], with their ranges, as `ranged`."""
+    told = ranged(differences.reshape(2 * len(differences), -1), shots)
+    return [Brought(*pair) for pair in zip(told[::2], told[1::2], strict=True)]
 
 
 def best_lofts(states: Sequence[State]) -> Asking[Floats]:
@@ -124,7 +130,7 @@ def best_lofts(states: Sequence[State]) -> Asking[Floats]:
     """
     firsts = State(*(np.array([[x[0]] for x in values]) for values in zip(*states, strict=True)))
     curves = yield Wish(line_of(firsts, LOFTS_RAD))
-    tops = [[top_of(LOFTS_RAD, heights, np.isfinite(heights)) for heights in curve] for curve in curves]
+    tops = [[top_of(LOFTS_RAD, heights, np.isfinite(heights)) for heights in curve] for curve in curves[:2]]
     return np.array([[np.nan if top is None else top.best for top in row] for row in tops])
 
 
@@ -163,45 +169,43 @@ def worth_of(shots: SetShots, flown: Distances, category: str | None) -> tuple[U
     ball speed and launch.
     Source: `whatif.launched`, flown; ranges from `resampled`.
     """
-    return answered([asking_worth(shots, category)], flown)[0]
+    return answered([asking_worth(resampled(shots, category), category)], flown)[0]
 
 
-def asking_worth(shots: SetShots, category: str | None) -> Asking[tuple[UnitWorth, ...] | None]:
-    """Ask what `worth_of` needs to be told; parameters, returns, valid range and source as there."""
-    found = resampled(shots, category)
-    if found is None:
+def asking_worth(found: Resampled | None, category: str | None) -> Asking[tuple[UnitWorth, ...] | None]:
+    """Ask what `worth_of` needs to be told of `resampled` shots; returns, valid range and source as there."""
+    steps = [(step, Changes(**{step[1]: step[2]})) for step in STEPS]
+    told = [each for each in steps if found and follows(found.tier, each[1])]
+    if found is None or not told:
         return None
-    told = [(step, launched(found.middle, found.tier, Changes(**{step[1]: step[2]}))) for step in STEPS]
-    now = launched(found.middle, found.tier, Changes())
-    balls = [ball for ball in (now, *(ball for _, ball in told)) if ball is not None]
-    attacks = (yield from _attacks(found)) if found.tier in STRUCK and category in FOR_DISTANCE else []
-    distances = yield together([*balls, *attacks])
-    steps = [step for step, ball in told if ball is not None]
-    differences = [distances[:, place] - distances[:, 0] for place in range(1, 1 + len(steps))]
+    balls = launched(found.middle, found.tier, [Changes(), *(changes for _, changes in told)])
+    attacks = (yield from _attacks(found)) if found.tier in STRUCK and category in FOR_DISTANCE else None
+    distances = np.moveaxis((yield together([balls, attacks] if attacks else [balls])), 1, 0)
+    names, differences = [step for step, _ in told], [*(distances[1 : 1 + len(told)] - distances[0])]
     if attacks:
-        carry, total = distances[:, len(balls) :]
-        of_attack = np.stack([carry[1] - carry[0], total[3] - total[2]])
-        steps[2:2], differences[2:2] = [("attack", "attack_angle_deg", ATTACK_STEP_DEG)], [of_attack]
+        before, after, before_total, after_total = distances[1 + len(told) :]
+        names.insert(2, ("attack", "attack_angle_deg", ATTACK_STEP_DEG))
+        differences.insert(2, np.stack([after[0] - before[0], after_total[1] - before_total[1]]))
     return (
         tuple(
-            UnitWorth(*step, brought(figures, found.shots), found.basis)
-            for step, figures in zip(steps, differences, strict=True)
-            if np.isfinite(figures[:, 0]).all()
+            UnitWorth(*step, gain, found.basis)
+            for step, gain in zip(names, brought(np.stack(differences), found.shots), strict=True)
+            if math.isfinite(gain.carry.value_m) and math.isfinite(gain.total.value_m)
         )
         or None
     )
 
 
-def together(balls: Sequence[Launched]) -> Wish:
-    """Wish for k lots of resampled balls, each of shape (r,), as one of shape (k, r).
+def together(lots: Sequence[Launched]) -> Wish:
+    """Wish for some lots of resampled balls, each of shape (k, r), in one go.
 
     Valid range: as `answered`. Source: definition.
     """
-    return Wish(Launched(*(np.stack(values) for values in zip(*balls, strict=True))), resampled=True)
+    return Wish(Launched(*(np.concatenate(values) for values in zip(*lots, strict=True))), resampled=True)
 
 
-def _attacks(found: Resampled) -> Asking[list[Launched]]:
+def _attacks(found: Resampled) -> Asking[Launched | None]:
     """Strike before and after a step of attack, with the lofts best for carry, then with those best for the total."""
     state = state_of(found.middle)
     pairs = yield from attack_steps(state, ATTACK_STEP_DEG)
-    return [struck(state, which) for pair in pairs for which in pair]
+    return struck(state, [which for pair in pairs for which in pair]) if pairs else None

@@ -223,18 +223,42 @@ def flight_paths(
     Valid range: as `fly`; fewer than two points is a ValueError.
     Source: the same equations; each shot has its own step, a whole part of its flight time, so nothing is interpolated.
     """
+    flight = fly(launch, air, wind, drag_scale=drag_scale, lift_scale=lift_scale)
+    path = paths_within(
+        launch, flight.flight_time_s, air, wind, points=points, drag_scale=drag_scale, lift_scale=lift_scale
+    )
+    # The landing that `fly` found ends the path, so the two agree to the last digit.
+    path.forward_m[:, -1], path.offline_m[:, -1] = flight.forward_m, flight.offline_m
+    return path
+
+
+def paths_within(
+    launch: Launch,
+    flight_time_s: FloatArray,
+    air: Air,
+    wind: Wind = Wind(),
+    *,
+    points: int = 41,
+    drag_scale: float = 1.0,
+    lift_scale: float = 1.0,
+) -> FlightPaths:
+    """Positions along n flights that were flown before, for drawing.
+
+    Parameters: flight_time_s, what `fly` found under the same conditions, NaN for a bad shot (n,) [s]; the others as
+    for `flight_paths`.
+    Returns: FlightPaths of arrays of shape (n, points) [m]; the last point is the traced one, on the ground.
+    Valid range: as `flight_paths`.
+    Source: as `flight_paths`.
+    """
     if points < 2:
         message = f"a path needs 2 points or more, got {points}"
         raise ValueError(message)
-    flight = fly(launch, air, wind, drag_scale=drag_scale, lift_scale=lift_scale)
-    path = np.full((3, flight.landed.size, points), np.nan)
-    if flight.landed.any():
-        seconds = flight.flight_time_s[flight.landed]
-        frames = _own_frames(launch, wind, flight.landed)
-        path[:, flight.landed] = _trace(frames, _model(air, drag_scale, lift_scale), seconds, points)
-        # The landing that `fly` found ends the path, so the two agree to the last digit.
-        path[0, :, -1], path[1, :, -1] = flight.forward_m, flight.offline_m
-        path[2, flight.landed, -1] = 0.0
+    landed = np.isfinite(flight_time_s)
+    path = np.full((3, landed.size, points), np.nan)
+    if landed.any():
+        frames = _own_frames(launch, wind, landed)
+        path[:, landed] = _trace(frames, _model(air, drag_scale, lift_scale), flight_time_s[landed], points)
+        path[2, landed, -1] = 0.0
     return FlightPaths(*path)
 
 

@@ -58,7 +58,7 @@ def struck(delivery: Sequence[float], n: int = 12, seed: int = 1, /, **columns: 
     scatter = np.random.default_rng(seed).normal(0.0, (0.5, 0.8, 0.6, 0.012, 0.008), (n, 5))
     speed, attack, loft, efficiency, grip = (np.array(delivery) + scatter).T
     balls = launch(speed, np.radians(attack), np.radians(loft), efficiency, grip)
-    carry, total = FLOWN(balls)
+    carry, total = FLOWN(balls)[:2]
     plain = {
         "club_speed_mps": speed,
         "attack_angle_deg": attack,
@@ -226,7 +226,7 @@ def test_distances_are_those_of_the_studios_model() -> None:
         lift_scale=0.95,
     )
     found = distances(model)(balls)
-    assert found.shape == (2, 1, 2)
+    assert found.shape == (6, 1, 2)
     assert found[0, 0] == pytest.approx(alone.carry_m)
     assert found[1, 0] == pytest.approx(total_distance(alone, 0.6).total_m)
 

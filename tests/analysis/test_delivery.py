@@ -16,6 +16,7 @@ from pipeline.analysis.delivery import (
     USUAL,
     Middle,
     SetShots,
+    all_but_one,
     middles,
     modelled_spin,
     present,
@@ -276,3 +277,8 @@ def test_unseen_grip_and_attack_move_the_spin_the_way_they_should(kind: str) -> 
 
 def test_every_kind_of_club_has_what_is_usual() -> None:
     assert set(USUAL) == {*table("clubs")["category"], None}
+
+
+@given(st.integers(1, 30))
+def test_each_shot_is_left_out_once_and_the_others_keep_their_order(n: int) -> None:
+    assert all_but_one(n).tolist() == [[other for other in range(n) if other != i] for i in range(n)]

@@ -11,13 +11,40 @@ from numpy.typing import NDArray
 from scipy import integrate, stats
 
 from pipeline.analysis.draws import DRAWS, generator_of, means_and_spreads, range_of
-from pipeline.analysis.expectation import STATED, expect, farther_share, spread_grid
+from pipeline.analysis.expectation import STATED, _quantiles, expect, farther_share, spread_grid
 from pipeline.judgements import BetweenClubs, TypicalSpread
 
 Floats = NDArray[np.float64]
 OWN: Final = np.array([200.0, 206.0, 194.0, 203.0, 197.0, 200.0])
 KNOWN: Final = 1e9  # so many degrees of freedom that the spread between clubs is as good as known
 SAMPLES: Final = st.lists(st.integers(150, 250).map(float), min_size=3, max_size=10).map(np.array)
+
+
+# --- quantiles ----------------------------------------------------------------------------------------------------
+@given(
+    share=st.floats(0.001, 0.999),
+    freedom=st.floats(1.0, 1e6),
+    parts=st.lists(st.tuples(st.floats(0.0, 1.0), st.floats(-9.0, 9.0), st.floats(1e-3, 50.0)), min_size=1, max_size=6),
+)
+def test_below_a_quantile_of_a_mixture_lies_its_share(
+    share: float, freedom: float, parts: list[tuple[float, float, float]]
+) -> None:
+    weights, centres, scales = np.array(parts).T
+    weights = (weights + 0.01) / (weights + 0.01).sum()
+    found = _quantiles(share, weights, np.stack([centres, -centres], 1), np.stack([scales, scales], 1), freedom)
+    for place, sign in zip(found, (1, -1), strict=True):
+        apart = 1e-9 * max(1.0, float(scales.max()))
+        below, above = (weights @ stats.t.cdf((place + d - sign * centres) / scales, freedom) for d in (-apart, apart))
+        assert below <= share + 1e-12
+        assert above >= share - 1e-12
+
+
+def test_a_quantile_between_two_heaps_is_found() -> None:
+    """Where a mixture has next to no density, a step by its slope alone would leave the world."""
+    found = _quantiles(0.5, np.array([0.5, 0.5]), np.array([[-8.0], [8.0]]), np.array([[1e-2], [1e-2]]), 200.0)
+    assert abs(found[0]) < 8.0
+    three = _quantiles(0.4, np.array([0.3, 0.7]), np.array([[-8.0], [8.0]]), np.array([[1e-2], [1e-2]]), 200.0)
+    assert three[0] == pytest.approx(8.0 + 1e-2 * stats.t.ppf(1 / 7, 200), abs=1e-10)
 
 
 # --- draws --------------------------------------------------------------------------------------------------------

@@ -8,9 +8,13 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.analysis.comparison import welch
-from pipeline.analysis.ranges import RESAMPLES, Doubt, doubt, sayable
+from pipeline.analysis.ranges import RESAMPLES, Doubt, doubts, sayable
 
 Floats = NDArray[np.float64]
+
+
+def doubt(figures: Floats, counts: tuple[int, int]) -> Doubt:
+    return doubts(figures[None], counts)[0]
 
 
 def interval(figures: Floats, counts: tuple[int, int], level: float) -> tuple[float, float]:
@@ -18,7 +22,7 @@ def interval(figures: Floats, counts: tuple[int, int], level: float) -> tuple[fl
 
 
 def mean_figures(base: Floats, final: Floats, seed: int = 1) -> Floats:
-    """The difference of two means, laid out as `doubt` takes it."""
+    """The difference of two means, laid out as `doubts` takes it."""
     generator = np.random.default_rng(seed)
     drawn = [generator.choice(v, (RESAMPLES, len(v))).mean(axis=1) for v in (base, final)]
     left = [(v.sum() - v) / (len(v) - 1) for v in (base, final)]
@@ -115,3 +119,18 @@ def test_a_figure_that_never_varies_is_sayable_unless_it_is_nothing() -> None:
     sure, nothing = np.full(1 + RESAMPLES + 8, 3.0), np.zeros(1 + RESAMPLES + 8)
     lost = np.full(1 + RESAMPLES + 8, np.nan)
     assert sayable([doubt(figures, (4, 4)) for figures in (sure, nothing, lost)]) == [True, False, False]
+
+
+def test_figures_told_together_are_told_as_each_alone() -> None:
+    """One with gaps, one that never varies and one without a value between two plain ones: none touches another."""
+    generator, counts = np.random.default_rng(3), (5, 7)
+    figures = generator.normal(1.0, 0.5, (5, 1 + RESAMPLES + 12))
+    figures[1, [0, 3, 200, -2]], figures[2], figures[3] = np.nan, 4.0, np.nan
+    together = doubts(figures, counts)
+    for row, found in zip(figures, together, strict=True):
+        alone = doubt(row, counts)
+        assert (found.error, found.freedom, found.wider) == (alone.error, alone.freedom, alone.wider)
+        assert found.drawn.tolist() == alone.drawn.tolist()
+    known = figures[1, 1 : 1 + RESAMPLES][np.isfinite(figures[1, 1 : 1 + RESAMPLES])]
+    assert together[1].drawn.tolist() == sorted(known)
+    assert [each.error > 0 for each in together] == [True, True, False, False, True]

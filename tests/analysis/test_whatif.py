@@ -6,7 +6,7 @@ import pytest
 from pipeline.analysis.attribution import FOLLOW
 from pipeline.analysis.ball_flight import FlightModel
 from pipeline.analysis.delivery import ROWS, SetShots
-from pipeline.analysis.whatif import DEGREE, OwnFlight, flown, what_if
+from pipeline.analysis.whatif import DEGREE, OwnFlight, driven, flown, launched, what_if, whole_middle
 from pipeline.physics import strike
 from pipeline.physics.atmosphere import Air
 from pipeline.room_records import Changes, WhatIf
@@ -223,3 +223,19 @@ def test_high_loft_with_an_upward_blow_goes_up_and_not_on() -> None:
     assert (middle.total_m[0] + started["total_m"]) / YARD == pytest.approx(279.0, rel=0.03)
     assert (middle.apex_m[0] + found["apex_m"]) / FOOT == pytest.approx(173.0, rel=0.15)
     assert (found["total_m"] - started["total_m"]) / YARD == pytest.approx(6.0, abs=15.0)
+
+
+WAYS = (Changes(), Changes(club_speed_mps=1.0), Changes(smash_factor=0.01), Changes(spin_rate_rpm=100.0))
+
+
+def test_ways_launched_together_are_launched_as_each_alone(model: FlightModel) -> None:
+    found = whole_middle(golfer(model), "driver")
+    assert found is not None
+    _, middle, _ = found
+    ways = (*WAYS, Changes(attack_angle_deg=1.0, follow=0.5), Changes(loft_deg=-1.0))
+    together = np.stack(launched(middle, "full", ways))
+    alone = [np.stack(launched(middle, "full", [way])) for way in ways]
+    assert together.tolist() == np.concatenate(alone, axis=1).tolist()
+    assert np.stack(launched(middle, "no_attack", WAYS))[:, :, 0].T.tolist() == [
+        [float(value[0]) for value in driven(middle, way)] for way in WAYS
+    ]

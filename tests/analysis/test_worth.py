@@ -148,7 +148,7 @@ def test_the_range_of_a_mean_is_that_of_student(model: FlightModel) -> None:
     found = resampled(golfer(model, shots=shots), "driver")
     assert found is not None
     speeds = golfer(model, shots=shots).rows[0]
-    told_ = ranged(found.middle.club_speed_mps, shots)
+    told_ = ranged(found.middle.club_speed_mps[None], shots)[0]
     # Student's 90 % point with 7 degrees of freedom: 1.415 (textbook, from memory); resamples leave a tenth of chance
     half = 1.415 * speeds.std(ddof=1) / np.sqrt(shots)
     assert told_.value_m == pytest.approx(speeds.mean())
@@ -157,13 +157,13 @@ def test_the_range_of_a_mean_is_that_of_student(model: FlightModel) -> None:
 
 def test_shots_all_alike_have_no_range() -> None:
     drawn = np.linspace(-1.0, 1.0, RESAMPLES)
-    assert ranged(np.zeros(1 + RESAMPLES + 5), 5).high_m == 0.0
-    guessed = ranged(np.concatenate([[0.0], drawn, np.zeros(5)]), 5)
+    assert ranged(np.zeros((1, 1 + RESAMPLES + 5)), 5)[0].high_m == 0.0
+    guessed = ranged(np.concatenate([[0.0], drawn, np.zeros(5)])[None], 5)[0]
     assert (guessed.low_m, guessed.high_m) == pytest.approx((-0.8, 0.8))
     assert not guessed.sayable
-    beside = ranged(np.concatenate([[-1.5], drawn, np.zeros(5)]), 5)
+    beside = ranged(np.concatenate([[-1.5], drawn, np.zeros(5)])[None], 5)[0]
     assert (beside.low_m, beside.high_m) == pytest.approx((-1.5, 0.8))
-    above = ranged(np.concatenate([[0.5], drawn + 0.95, np.zeros(5)]), 5)
+    above = ranged(np.concatenate([[0.5], drawn + 0.95, np.zeros(5)])[None], 5)[0]
     assert above.sayable
 
 

@@ -119,7 +119,7 @@ def struck(delivery: Floats, follow: float, n: int, generator: np.random.Generat
     scatter[:, 2] += follow * scatter[:, 1]
     speed, attack, loft, efficiency, grip = (delivery + scatter).T
     balls = launch(speed, np.radians(attack), np.radians(loft), efficiency, grip)
-    carry, total = FLOWN(balls)
+    carry, total = FLOWN(balls)[:2]
     true = {
         "club_speed_mps": speed,
         "attack_angle_deg": attack,

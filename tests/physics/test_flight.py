@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipeline.physics import flight as module
 from pipeline.physics import integrator
 from pipeline.physics.atmosphere import Air
-from pipeline.physics.flight import Flight, Launch, Wind, flight_paths, fly
+from pipeline.physics.flight import Flight, Launch, Wind, flight_paths, fly, paths_within
 from pipeline.physics.ground import total_distance
 
 MPH, YARD, RPM, DEGREE = 0.44704, 0.9144, 2.0 * np.pi / 60.0, np.pi / 180.0
@@ -315,6 +315,21 @@ def test_without_air_wind_moves_no_path() -> None:
     windy, calm = (flight_paths(launch, vacuum, wind, points=9) for wind in (Wind(5.0, -8.0), Wind()))
     for name in ("forward_m", "offline_m", "height_m"):
         np.testing.assert_allclose(getattr(windy, name), getattr(calm, name), atol=1e-9, err_msg=name)
+
+
+def test_paths_of_known_times_are_those_of_the_flights() -> None:
+    launch, wind = _clubs(6), Wind(3.0, -2.0)
+    launch.spin_rate_radps[2] = np.nan
+    times = fly(launch, AIR, wind, drag_scale=1.1).flight_time_s
+    known, flown = (
+        paths_within(launch, times, AIR, wind, points=9, drag_scale=1.1),
+        flight_paths(launch, AIR, wind, points=9, drag_scale=1.1),
+    )
+    for name in ("forward_m", "offline_m", "height_m"):
+        np.testing.assert_array_equal(getattr(known, name)[:, :-1], getattr(flown, name)[:, :-1], err_msg=name)
+        np.testing.assert_allclose(getattr(known, name)[:, -1], getattr(flown, name)[:, -1], atol=0.01, err_msg=name)
+    assert np.isnan(known.forward_m[2]).all()
+    assert known.height_m[0, -1] == 0.0
 
 
 def test_a_path_needs_two_points() -> None:
