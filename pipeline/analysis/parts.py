@@ -24,9 +24,9 @@ def codes(frame: pl.DataFrame, *names: str) -> Codes:
     keys = [name for name in ("visit", *names) if name in frame.columns]
     if not keys:
         return np.zeros(frame.height, dtype=np.intp)
-    groups = frame.select(keys).unique(maintain_order=True).with_row_index("group")
-    found = frame.select(keys).join(groups, on=keys, how="left", nulls_equal=True, maintain_order="left")
-    return found["group"].to_numpy().astype(np.intp)
+    row = pl.col("row").first().over(keys)
+    first = frame.select(keys).with_row_index("row").select(row).to_series().to_numpy().astype(np.intp)
+    return np.asarray((np.cumsum(first == np.arange(len(first))) - 1)[first], dtype=np.intp)
 
 
 def renumbered(groups: Codes) -> tuple[Codes, Codes]:

@@ -1,6 +1,7 @@
 """How long a report takes, beside the bare renderer on the same page: python tests/benchmarks/report_speed.py."""
 
 import datetime as dt
+import gc
 import sys
 import time
 from collections.abc import Callable
@@ -62,13 +63,17 @@ def bare(html: str, **options: object) -> bytes:
 
 
 def least(actions: dict[str, Callable[[], object]], rounds: int = 15) -> dict[str, float]:
-    """Give the shortest time of each action, all of them in turns so that a busy machine slows them alike [s]."""
+    """Give the least processor time of each action [s].
+
+    All in turns, so that a busy machine slows them alike; none pays for the rubbish another one left.
+    """
     found = dict.fromkeys(actions, float("inf"))
     for _ in range(rounds):
         for name, action in actions.items():
-            start = time.perf_counter()
+            gc.collect()
+            start = time.process_time()
             action()
-            found[name] = min(found[name], time.perf_counter() - start)
+            found[name] = min(found[name], time.process_time() - start)
     return found
 
 
