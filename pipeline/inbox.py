@@ -22,7 +22,7 @@ from pipeline import (
     workshop,
 )
 from pipeline.answers import Answers
-from pipeline.archive import Archive
+from pipeline.archive import HISTORY, Archive
 from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.branding import Logo
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, ReportError, UnreadableFileError, trail
@@ -307,7 +307,7 @@ class Inbox:
         """Have a visit worked out, and nothing else done with it."""
         job = issuing.job_of(
             self.studio, entry, settings=self.settings, logo=self.logo, answers=self._answers.by_layout,
-            today=self.today(), history=history_text.read(self.ledger.remembered("history")),
+            today=self.today(), history=history_text.read(self.ledger.remembered(HISTORY)),
         )  # fmt: skip
         return job if isinstance(job, Refusal) else self.workshop.work_out(job)
 

@@ -147,13 +147,14 @@ def _prepare(engine: sa.Engine, where: Path | database.Shared, *, may_change_tab
 
 
 def _version(connection: sa.Connection) -> int:
-    """Tell which version of the tables is there."""
+    """Tell which version of the tables is there; asked once, as another program may be making them."""
     there = sa.inspect(connection)
-    if there.has_table("about"):
+    names = there.get_table_names()
+    if "about" in names:
         if [column["name"] for column in there.get_columns("about")] != ["version"]:
             return _UNKNOWN
         return connection.execute(sa.select(sa.func.max(ABOUT.c.version))).scalar() or _UNKNOWN
-    return _UNVERSIONED if there.has_table("visit") else _EMPTY
+    return _UNVERSIONED if "visit" in names else _EMPTY
 
 
 def _take_step(connection: sa.Connection, step: int) -> None:
