@@ -93,6 +93,7 @@ class Backlog:
 
     def lacking(self) -> list[OldExport]:
         """List the archived visits whose rows the archive lacks, because its files or the ledger were lost."""
+        self.inbox.archive.let_go()
         lacking = set(self.inbox.ledger.archive.lacking())
         return [one for one in self._kept(ARCHIVED) if one.id in lacking] if lacking else []
 

@@ -124,7 +124,10 @@ def _found(root: Path, wanted: "Wanted", engine: str) -> "tuple[Settings, Models
         )
     except (OSError, pl.exceptions.PolarsError) as fault:
         said = getattr(fault, "strerror", None) or type(fault).__name__
-        msg = f"{archive.root(studio, settings)}: what is kept of the shots cannot be read ({said})."
+        msg = (
+            f"{archive.root(studio, settings)}: what is kept of the shots cannot be read ({said}). Is its disk "
+            "connected? Files that were taken away the watcher makes again when it starts, and once a day."
+        )
         raise FolderError(msg) from fault
     finally:
         ledger.close()
