@@ -8,6 +8,7 @@ import contextlib
 import errno
 import hashlib
 import json
+import logging
 import secrets
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -26,6 +27,7 @@ from pipeline.work_messages import Batch, Job, visit_key
 from pipeline.workshop import Workshop
 
 HISTORY, DRIFTING = "history", "bays that drift"  # what is remembered
+_LOG = logging.getLogger("baywright")
 _SECRET = "archive secret"  # noqa: S105 - the name of what is remembered
 _KEPT_S = 86_400.0  # so long whoever has asked for the files may still be reading them
 _AT_ONCE = 8  # files that wait for the disk together
@@ -94,6 +96,23 @@ class Archive:
             for _ in pool.map(lambda month: _write(self.folder, paths[month], files[month]), files):
                 pass
         return paths
+
+    def let_go(self) -> int:
+        """Note of files that somebody took away that no visit's rows are in them; gives the number of those visits.
+
+        What is then lacking is made again from the kept originals. A shared folder without anything of this studio is
+        not believed: its disk may not be there. Raises FileNotFoundError then.
+        """
+        rows = self.ledger.archive.filed()
+        mine = self.folder / f"studio={studio.identity(self.studio)}"
+        if rows and self.settings.archive and not mine.is_dir():
+            raise FileNotFoundError(errno.ENOENT, "the archive is not there; is its disk connected?", str(self.folder))
+        by_path = {path: list(held) for path, held in groupby(rows, lambda row: row.path)}
+        lost = [held for path, held in by_path.items() if not (self.folder / path).exists()]
+        gone = [held for held in lost if self.ledger.archive.swap(held, "")]
+        if gone:
+            _LOG.warning("%d files of the archive are not there; what was in them is made again.", len(gone))
+        return sum(not row.gone for held in gone for row in held)
 
     def _secret(self) -> str:
         """Give what the customers' keys are made with; nobody needs to know it, and it is made once."""

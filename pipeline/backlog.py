@@ -79,8 +79,7 @@ class Backlog:
             self.work(part)
             done += len(part)
             self.tell(done, of)
-        for count, fetched in self._fetched(found):
-            self.work(self._new_of(fetched))
+        for count in self._worked(self._fetched(found)):
             done += count
             self.tell(done, of)
         ledger.changed(BACKLOG, "")
@@ -94,6 +93,7 @@ class Backlog:
 
     def lacking(self) -> list[OldExport]:
         """List the archived visits whose rows the archive lacks, because its files or the ledger were lost."""
+        self.inbox.archive.let_go()
         lacking = set(self.inbox.ledger.archive.lacking())
         return [one for one in self._kept(ARCHIVED) if one.id in lacking] if lacking else []
 
@@ -140,8 +140,36 @@ class Backlog:
         return sifted.new
 
     # --- working ---------------------------------------------------------------------------------------------------
+    def _worked(self, batches: Iterable[tuple[int, Fetched]]) -> Iterator[int]:
+        """Have the rows of each batch made while the one before is filed; gives the number of files of each filed."""
+        with ThreadPoolExecutor(1) as maker:
+            ahead: tuple[int, Sequence[OldExport], dict[str, Refusal], Future[_Made]] | None = None
+            for count, fetched in batches:
+                if ahead and not fetched.found.keys().isdisjoint(visit.id for visit in ahead[1]):
+                    yield self._file_made(*ahead)  # the ledger must know of a visit before it is met again
+                    ahead = None
+                taken = self._new_of(fetched)
+                refused, jobs = self._jobs(taken)
+                coming = count, taken, refused, maker.submit(self._archived, jobs)
+                if ahead:
+                    yield self._file_made(*ahead)
+                ahead = coming
+            if ahead:
+                yield self._file_made(*ahead)
+
+    def _file_made(
+        self, count: int, taken: Sequence[OldExport], refused: Mapping[str, Refusal], made: "Future[_Made]"
+    ) -> int:
+        self._file(taken, refused, made.result())
+        return count
+
     def work(self, taken: Sequence[OldExport]) -> None:
         """Have the rows of visits made and file them; what has none is noted with its reason."""
+        refused, jobs = self._jobs(taken)
+        self._file(taken, refused, self._archived(jobs))
+
+    def _jobs(self, taken: Sequence[OldExport]) -> tuple[dict[str, Refusal], list[Job]]:
+        """Part visits into those that cannot be worked on and the others."""
         refused = {visit.id: visit.refusal for visit in taken if visit.refusal}
         jobs = []
         for visit in taken:
@@ -151,11 +179,7 @@ class Backlog:
                     refused[visit.id] = job
                 else:
                     jobs.append(job)
-        made = self._archived(jobs) if jobs else []
-        for part, found in made:
-            pairs = zip(part, found.outcomes, strict=True)
-            refused |= {job.identity: outcome for job, outcome in pairs if isinstance(outcome, Refusal)}
-        self._file(taken, refused, made)
+        return refused, jobs
 
     def _job(self, entry: Entry) -> Job | Refusal:
         """Put together what the rows depend on; where the files name no day, it is that of their last change."""
@@ -166,8 +190,10 @@ class Backlog:
             history=None,
         )  # fmt: skip
 
-    def _archived(self, jobs: Sequence[Job]) -> list[tuple[Sequence[Job], Archived]]:
+    def _archived(self, jobs: Sequence[Job]) -> "_Made":
         """Have the child make rows; a batch that ends it is halved until the visit at fault is alone."""
+        if not jobs:
+            return []
         try:
             return [(jobs, self.inbox.workshop.archive(self.inbox.archive.batch(jobs)))]
         except (StoppedError, FaultError) as fault:
@@ -194,19 +220,21 @@ class Backlog:
         return Archived((Refusal("set_back", fault.exit_code, what, job.name, fault.to_do),), {})
 
     # --- filing ----------------------------------------------------------------------------------------------------
-    def _file(
-        self, taken: Sequence[OldExport], refused: Mapping[str, Refusal], made: Sequence[tuple[Sequence[Job], Archived]]
-    ) -> None:
+    def _file(self, taken: Sequence[OldExport], unread: Mapping[str, Refusal], made: "_Made") -> None:
         """Write rows, notes and manifests, then tell the ledger."""
         where, ledger, kept = self.inbox.studio, self.inbox.ledger, self.inbox.archive
+        refused = dict(unread)
         before = ledger.bulk.filed([visit.id for visit in taken])
         if before:  # rows made otherwise, or for a note that was lost: nothing is counted twice
             kept.erase(before)
         paths: dict[str, str] = {}
         for jobs, found in made:
             written = kept.add(found.files)
-            pairs = zip(jobs, found.outcomes, strict=True)
-            paths.update((job.identity, written[month]) for job, month in pairs if isinstance(month, str))
+            for job, outcome in zip(jobs, found.outcomes, strict=True):
+                if isinstance(outcome, Refusal):
+                    refused[job.identity] = outcome
+                else:
+                    paths[job.identity] = written[outcome]
         outcomes = [self._outcome(visit, refused.get(visit.id), paths.get(visit.id)) for visit in taken]
         manifests.write_all(where, [_as_kept(outcome) for outcome in outcomes])
         replaced = [identity for visit in taken for identity in visit.replaces if visit.id in paths]
@@ -240,6 +268,7 @@ def file_lacking(inbox: Inbox, stop: Callable[[], bool]) -> None:
         work.work(part)
 
 
+_Made = list[tuple[Sequence[Job], Archived]]  # what the child made of jobs
 _T = TypeVar("_T")
 
 

@@ -97,7 +97,7 @@ class ArchiveNotes:
     def swap(self, old: Collection[Filed], path: str) -> bool:
         """Let one file stand for what others held, in one transaction; False when that has changed since it was read.
 
-        Rows that were gone are not in the new file; where nothing is left, path is not noted.
+        Rows that were gone are not in the new file; an empty path: no file has the rows any more.
         """
         places = sorted({row.path for row in old})
         with database.transaction(self._engine) as connection:
@@ -109,5 +109,5 @@ class ArchiveNotes:
             if sorted(found) != sorted(old):
                 return False
             connection.execute(sa.delete(ARCHIVED).where(there))
-            self._insert(connection, ((row.visit, path) for row in old if not row.gone))
+            self._insert(connection, ((row.visit, path) for row in old if path and not row.gone))
         return True

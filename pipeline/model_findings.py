@@ -25,7 +25,10 @@ def found(studio: Studio, settings: Settings, ledger: Ledger, wanted: Wanted, en
         )
     except (OSError, pl.exceptions.PolarsError) as fault:
         said = getattr(fault, "strerror", None) or type(fault).__name__
-        msg = f"{archive.root(studio, settings)}: what is kept of the shots cannot be read ({said})."
+        msg = (
+            f"{archive.root(studio, settings)}: what is kept of the shots cannot be read ({said}). Is its disk "
+            "connected? Files that were taken away the watcher makes again when it starts, and once a day."
+        )
         raise FolderError(msg) from fault
 
 

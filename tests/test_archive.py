@@ -13,6 +13,7 @@ import pytest
 
 from pipeline import archive, studio, sum_files
 from pipeline.archive import Archive
+from pipeline.backlog import Backlog
 from pipeline.errors import ReportError
 from pipeline.inbox import Inbox
 from pipeline.rollup_records import ArchiveManifest
@@ -160,6 +161,43 @@ def _killing(where: str, when: str) -> object:
         raise KilledError
 
     return kill
+
+
+# --- files that are gone ----------------------------------------------------------------------------------------------
+def test_a_file_that_somebody_took_away_is_made_again_from_the_originals(bench: "Bench") -> None:
+    with opened(bench) as inbox:
+        several(bench, inbox)
+        bench.drop("old.csv", "shots old")
+        Backlog(inbox, lambda _done, _of: None).run()
+        kept, before = inbox.archive, counted(inbox.archive)
+        archived = inbox.ledger.entries("archived")[0].id
+        lost = {row.path for row in inbox.ledger.archive.filed() if row.visit in (archived, reported(inbox)["b"])}
+        assert len(lost) == 2
+        for path in lost:
+            (kept.folder / path).unlink()
+        Upkeep(inbox).go_on(never)
+        assert counted(kept) == before
+        assert bench.kinds()[-1] != "trouble"
+        assert kept.let_go() == 0  # nothing is missing any more
+
+
+def test_a_shared_archive_whose_disk_is_away_is_not_made_again_in_its_place(bench: "Bench", tmp_path: Path) -> None:
+    shared = tmp_path / "shared"
+    shared.mkdir()
+    bench.extra_settings = f"archive = '{shared}'\n"
+    with opened(bench) as inbox:
+        bench.drop("a.csv", "shots")
+        bench.go(inbox)
+        kept, before = inbox.archive, counted(inbox.archive)
+        assert len(before) == 1
+        shared.rename(tmp_path / "away")
+        shared.mkdir()
+        Upkeep(inbox).go_on(never)
+        assert bench.kinds()[-1] == "trouble"
+        assert list(shared.iterdir()) == []
+        shared.rmdir()
+        (tmp_path / "away").rename(shared)
+        assert counted(kept) == before
 
 
 # --- joining ----------------------------------------------------------------------------------------------------------
