@@ -53,5 +53,5 @@ def title(shot: Shot, others: int, shown: Shown) -> str:
     figures = ((name, desk_shots.figure(shot, quantity, shown)) for quantity, name in _TOLD)
     told = ", ".join(f"{name} {text}" for name, text in figures if text != "–")
     seen = "from the side and from above" if "offline_m" in shot.used else "from the side; its side is not known"
-    among = f" The thin lines are {others} other shots with this club that count." if others else ""
+    among = f" Thin lines: the others with this club that count, {others}." if others else ""
     return f"Flight of shot {shot.number}, {shot.club.label}, {seen}: {told}.{among}"

@@ -45,14 +45,14 @@ class Shot:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What a report says; own is the label of the club it took for the customer's own, own_from says why it did."""
+    """What a report says; own_from says why it took a club for the customer's own; unreadable counts lines of files."""
 
     clubs: tuple[Club, ...]
     shots: tuple[Shot, ...]
     files: tuple[str, ...]
     model: FlightModel
-    own: str
     own_from: str
+    unreadable: int
 
 
 def key_of(text: str) -> str:
@@ -79,14 +79,13 @@ def read(content: bytes) -> Report | None:
         sets = {_text(one["letter"]): one for one in document["sets"]}
         clubs = {letter: Club(club_key(_text(one["label"])), _text(one["label"])) for letter, one in sets.items()}
         phases = {letter: _text(one["phase"]) for letter, one in sets.items()}
-        own = next((clubs[letter].label for letter, one in sets.items() if one["own_club"] is True), "")
         shots = tuple(_shot(one, clubs, phases) for one in document["shots"][:_MOST_SHOTS])
         if len({shot.key for shot in shots}) != len(shots) or not shots:
             return None
         files = tuple(dict.fromkeys(shot.file for shot in shots))
         own_from = _text(document["visit"]["own_club_from"])
         model = model_of(_air(document["air"]))
-        return Report(_unlike(clubs.values()), shots, files, model, own, own_from)
+        return Report(_unlike(clubs.values()), shots, files, model, own_from, len(document["unreadable_rows"]))
     except (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
         return None
 

@@ -52,13 +52,17 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Shots:
-    """All shots of a visit; to_look_at: set aside first, then unusual ones, then those that count by staff's word."""
+    """All shots of a visit; to_look_at: set aside first, then unusual ones, then those that count by staff's word.
+
+    balls is counted as the report does: a reading that came twice is one.
+    """
 
     to_look_at: tuple[Row, ...]
     groups: tuple[Group, ...]
+    balls: int
     counted: int
-    aside: int
     asked: int
+    unreadable: int
 
 
 def english(system: str) -> Shown:
@@ -78,7 +82,8 @@ def told(report: Report, shown: Shown) -> Shots:
     fates = [shot.fate.fate for shot in report.shots]
     counted = sum(fate in COUNTING for fate in fates)
     rows = tuple(_row(shot, shown, several=several) for shot in looked_at)
-    return Shots(rows, tuple(groups), counted, len(fates) - counted, fates.count("asked"))
+    balls = sum(shot.fate.code != "duplicate" for shot in report.shots)
+    return Shots(rows, tuple(groups), balls, counted, fates.count("asked"), report.unreadable)
 
 
 def _asks(shot: Shot) -> bool:

@@ -50,8 +50,10 @@ def _clubs(fields: Mapping[str, str], clubs: tuple[ClubRow, ...], own_from: str,
 def _shots(shots: Shots | None) -> Step:
     if shots is None:
         return Step("shots", "Which shots count?", _DAMAGED)
-    asked = f"{_count(shots.asked, 'shot')} unusual for the set: right?" if shots.asked else ""
-    note = f"{shots.counted} of {_count(shots.counted + shots.aside, 'shot')} count."
+    asked = f"look at {_count(shots.asked, 'shot')} unusual for the set." if shots.asked else ""
+    note = f"{shots.counted} of {_count(shots.balls, 'ball')} count."
+    if shots.unreadable:
+        note += f" {_count(shots.unreadable, 'line')} of the files could not be read; the report lists them."
     return Step("shots", "Which shots count?", asked, note)
 
 

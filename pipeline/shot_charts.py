@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.chart_parts import Axis, Words, digits_of, readable_ticks, side_labels
-from pipeline.svg import FAINT, INK, QUIET, RULE, Drawing, Point
+from pipeline.svg import FAINT, INK, QUIET, Drawing, Point
 
 _WIDTH, _TALLEST = 350.0, 230.0  # of both plots together; shown half as large again, so that its words can be read
 _LEFT, _RIGHT, _TOP, _BETWEEN = 26.0, 10.0, 16.0, 40.0
 _LEAST = 24.0  # a plot is never flatter than this
-_BOLD = "#0B5FA5"
+_BOLD, _OTHERS = "#0B5FA5", "#8A939C"
 _FONT = "sans-serif"  # a page shows it as a picture by itself, which knows none of the page's fonts
 
 
@@ -70,6 +70,6 @@ def _plan(picture: Drawing, axis: Axis, middle: float, half: float, words: Words
 def _curves(picture: Drawing, lines: Sequence[Sequence[Point]]) -> None:
     """Draw all lines, the last one, whose picture it is, over the others and with a ball where it came down."""
     for line in lines[:-1]:
-        picture.path(line, RULE, 0.8)
+        picture.path(line, _OTHERS, 0.6)
     picture.path(lines[-1], _BOLD, 2.0)
     picture.element("circle", cx=lines[-1][-1][0], cy=lines[-1][-1][1], r=3.0, fill=_BOLD)
