@@ -47,6 +47,19 @@ def strays(names: Iterable[str], known: Mapping[str, str]) -> bool:
     return any(name.startswith(_OF_CLUBS_AND_SHOTS) and name not in known for name in names)
 
 
+def rebased(
+    typed: Mapping[str, str], former: bytes | None, now: Mapping[str, str], report: Report | None
+) -> dict[str, str]:
+    """Give what somebody changed in a form over what is kept by now: fields they left alone take that over.
+
+    former: the facts the form was made from; None when nobody knows them, and then all that was sent stands.
+    """
+    if former is None:
+        return dict(typed)
+    before = shown(former, report)
+    return {name: now[name] if name in now and text == before.get(name) else text for name, text in typed.items()}
+
+
 def written(before: bytes, given: Mapping[str, str], report: Report | None) -> bytes:
     """Put all fields into a visit.toml; all else in it stays.
 

@@ -2,9 +2,11 @@
 
 import datetime as dt
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import tomli_w
@@ -22,6 +24,7 @@ _NUMBERS = {
     "temperature_c": (-40.0, 60.0, "Usual temperature there", "degrees Celsius"),
 }
 FIELDS = (*_TEXTS, "date", "hand", *_NUMBERS)
+_MARK = re.compile(r"[0-9a-f]{64}")
 HEAD = "# What staff said about this visit on the desk; may be edited, and `baywright report --facts` takes it.\n"
 
 
@@ -37,6 +40,16 @@ def kept(place: Studio, entry: Entry) -> KeptFacts:
     """Read the visit.toml kept for a visit; empty when it has none."""
     stored = next((path for name, path in entry.originals if name.lower() == visit_facts.FILE_NAME), "")
     return KeptFacts((place.accepted / stored).read_bytes() if stored else b"", stored.partition(".")[0])
+
+
+def former(place: Studio, mark: str) -> bytes | None:
+    """Read the facts a form was made from; None when no copy of them is kept any more."""
+    if not mark:
+        return b""
+    if not _MARK.fullmatch(mark):
+        return None
+    path = place.accepted / f"{mark}{Path(visit_facts.FILE_NAME).suffix}"
+    return path.read_bytes() if path.is_file() and path.stat().st_size <= visit_facts.LARGEST else None
 
 
 def document(content: bytes) -> dict[str, Any]:

@@ -31,8 +31,8 @@ _FILES = {
 _LARGEST = 100_000_000
 _MOST_FIELDS = 5_000  # two for each shot of the largest visit
 _CHANGED_MEANWHILE = (
-    "Somebody changed this visit while you were at it, so yours was not kept. Under each field that differs stands "
-    "what is kept now. Take over what is right, then press the button again."
+    "Somebody changed this visit while you were at it, so yours was not kept. Under each field you changed stands what "
+    "is kept now; all others show that already. Put right what is wrong, then press the button again."
 )
 # a browser's own viewer of PDFs styles its page itself
 _FILE_POLICY = "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
@@ -133,6 +133,8 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
             kept, report = desk_facts.kept(room.place, newest), desk_fitting.report(room, _folder(room, newest))
             known = desk_changes.shown(kept.content, report)
             if field(form, "mark") != kept.mark or desk_changes.strays(typed, known):
+                former = desk_facts.former(room.place, field(form, "mark"))
+                typed = desk_changes.rebased(typed, former, known, report)
                 return _page(room, request, newest, 409, typed=typed, fault=_CHANGED_MEANWHILE)
             content = desk_changes.written(kept.content, {**known, **typed}, report)
             same = tomllib.loads(content.decode()) == tomllib.loads(kept.content.decode("utf-8-sig"))

@@ -172,17 +172,37 @@ def test_all_that_is_wrong_is_said_on_top_and_at_its_field_and_nothing_typed_is_
     assert "Kept now" not in found
 
 
-def test_of_two_tabs_the_second_sees_what_the_first_did_to_clubs_and_shots(desk: Desk) -> None:
+def test_of_two_tabs_the_second_sees_what_the_first_did_and_undoes_none_of_it(desk: Desk) -> None:
     mark = kept(desk.room.place, entry(desk)).mark
-    first = {f"loft_deg__{OWN}": "9", f"shot__{KEYS[1]}": "aside", f"why__{KEYS[1]}": "phone rang"}
-    assert change(desk, mark, own_club=OWN, **first)[0] == 303
-    code, found = change(desk, mark, own_club=TWO, **{f"loft_deg__{OWN}": "10", f"shot__{KEYS[1]}": "rule"})
+    before = {f"loft_deg__{TWO}": "", f"shot__{KEYS[1]}": "rule", f"why__{KEYS[1]}": ""}
+    first = {f"loft_deg__{TWO}": "9", f"shot__{KEYS[1]}": "aside", f"why__{KEYS[1]}": "phone rang"}
+    assert change(desk, mark, own_club=OWN, **{f"loft_deg__{OWN}": "9", **first})[0] == 303
+    second = {f"loft_deg__{OWN}": "10", f"shot__{KEYS[3]}": "counts", f"why__{KEYS[3]}": "seen"}
+    code, found = change(desk, mark, own_club=TWO, **before, **second)
     assert code == 409
     assert "Somebody changed this visit while you were at it" in found
-    for now in ("Driver 9.5°", "9", "it is set aside"):
-        assert f"Kept now: <bdi>{now}</bdi>" in found
+    assert re.findall(r"Kept now: (?:<bdi>)?([^<]*)<", found) == [
+        "Driver 9.5°", "9", "as the rules say", "nothing",
+    ]  # fmt: skip
     assert f'id="loft_deg-{OWN}" name="loft_deg-{OWN}" value="10"' in found
-    assert facts(desk)["build"] == [{"label": "Driver 9.5°", "loft_deg": 9.0}]
+    assert f'name="loft_deg-{TWO}" value="9"' in found
+    assert 'value="phone rang"' in found
+    fields = dict(re.findall(r'name="((?:loft_deg|why)-[^"]*)" value="([^"]*)"', found))
+    fields |= dict(re.findall(r'name="((?:shot-|own_)[^"]*)" value="([^"]*)" checked', found))
+    newest = found.split('name="mark" value="')[1].split('"')[0]
+    assert change(desk, newest, **{name.replace("-", "__", 1): value for name, value in fields.items()})[0] == 303
+    now = facts(desk)
+    assert [(one["label"], one["loft_deg"]) for one in now["build"]] == [("Driver 9.5°", 10.0), ("Nameless two", 9.0)]
+    assert [(one["line"], one["counts"]) for one in now["shot"]] == [(2, False), (4, True)]
+    assert now["own_club"] == "Nameless two"
+
+
+@pytest.mark.parametrize("mark", ["x", "../../secret", "0" * 64, "A" * 64])
+def test_of_facts_nobody_kept_all_that_was_sent_stands(still: Desk, mark: str) -> None:
+    code, found = change(still, mark, customer="Anna", hand="left")
+    assert code == 409
+    assert 'value="left" checked' in found
+    assert "Kept now: <bdi>right</bdi>" in found
 
 
 def test_a_field_about_a_club_or_shot_that_is_not_there_is_no_word_on_another(still: Desk) -> None:
