@@ -197,8 +197,9 @@ def test_of_two_tabs_the_second_sees_what_the_first_did_and_undoes_none_of_it(de
     assert now["own_club"] == "Nameless two"
 
 
-@pytest.mark.parametrize("mark", ["x", "../../secret", "0" * 64, "A" * 64])
+@pytest.mark.parametrize("mark", ["x", "../outside", "0" * 64, "A" * 64])
 def test_of_facts_nobody_kept_all_that_was_sent_stands(still: Desk, mark: str) -> None:
+    (still.bench.studio.accepted.parent / "outside.toml").write_text('hand = "left"\n')
     code, found = change(still, mark, customer="Anna", hand="left")
     assert code == 409
     assert 'value="left" checked' in found

@@ -1,5 +1,6 @@
 """How shots are told on the desk, also where somebody edited the report's file, and the picture of one."""
 
+import re
 from typing import Any
 
 import pytest
@@ -102,6 +103,15 @@ def test_a_flight_is_drawn_among_those_that_count_with_its_club() -> None:
     assert drawn
     assert drawn.count("<path ") == 4  # itself and one other, from the side and from above
     assert "that count, 1." in drawn
+
+
+@pytest.mark.parametrize(("system", "top"), [("yards", 100), ("metres", 20)])
+def test_heights_are_in_their_own_unit(system: str, top: int) -> None:
+    """The flight tops out at 28 m, or 92 feet."""
+    found = report(shot(1))
+    drawn = str(desk_flights.picture(found, found.shots[0], english(system)))
+    heights = [float(text) for text in re.findall(r'text-anchor="end">(\d+)<', drawn)]
+    assert max(heights) == top
 
 
 def test_without_a_side_there_is_no_view_from_above() -> None:
