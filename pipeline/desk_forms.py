@@ -45,11 +45,11 @@ def back(request: Request, to: str, said: str) -> RedirectResponse:
     return RedirectResponse(to, 303)
 
 
-def posted(handler: Handler) -> Callable[[Request], Awaitable[Response]]:
+def posted(handler: Handler, most_fields: int = _MOST_FIELDS) -> Callable[[Request], Awaitable[Response]]:
     """Have a form of this session handled; the work is done beside the loop that answers others."""
 
     async def endpoint(request: Request) -> Response:
-        async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS) as form:
+        async with request.form(max_files=_MOST_FILES, max_fields=most_fields) as form:
             if not is_form_word(request.scope, form):
                 raise HTTPException(403, "This form is too old. Go back, load the page again and fill it in once more.")
             return await run_in_threadpool(handler, request, form)

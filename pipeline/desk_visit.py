@@ -1,6 +1,7 @@
-"""The desk's page about one visit: its report, its letter, and what is known about it, which makes the next version."""
+"""The desk's page about one visit: who, clubs and shots, which make the next version; its report and its letter."""
 
 import tomllib
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -10,9 +11,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_facts, desk_pages, issuing, letter
+from pipeline import desk_changes, desk_facts, desk_fitting, desk_pages, issuing, letter
 from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
+from pipeline.desk_changes import FaultyFieldsError
 from pipeline.desk_forms import back, field, page, posted, visit_of
 from pipeline.desk_room import Room, today
 from pipeline.errors import LetterError, PipelineError, ReportError, SettingsError
@@ -27,6 +29,11 @@ _FILES = {
     "shots.csv": ("text/csv; charset=utf-8", "attachment"),
 }
 _LARGEST = 100_000_000
+_MOST_FIELDS = 5_000  # two for each shot of the largest visit
+_CHANGED_MEANWHILE = (
+    "Somebody changed this visit while you were at it, so yours was not kept. Under each field you changed stands what "
+    "is kept now; all others show that already. Put right what is wrong, then press the button again."
+)
 # a browser's own viewer of PDFs styles its page itself
 _FILE_POLICY = "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
@@ -40,30 +47,37 @@ def routes(room: Room) -> list[Route]:
     def file(request: Request) -> Response:
         return _file(room, visit_of(room, request), request.path_params["file"])
 
+    def flight(request: Request) -> Response:
+        folder = _folder(room, visit_of(room, request))
+        drawn = desk_fitting.flight(room, folder, request.path_params["shot"])
+        if drawn is None:
+            raise HTTPException(404, "There is no such shot here.")
+        return Response(drawn, media_type="image/svg+xml")
+
     def change(request: Request, form: FormData) -> Response:
         return _change(room, request, visit_of(room, request), form)
 
     return [
         Route("/visit/{visit}", visit),
-        Route("/visit/{visit}/facts", posted(change), methods=["POST"]),
+        Route("/visit/{visit}/facts", posted(change, _MOST_FIELDS), methods=["POST"]),
+        Route("/visit/{visit}/flight/{shot}.svg", flight),
         Route("/visit/{visit}/{file}", file),
     ]
 
 
 # --- showing ----------------------------------------------------------------------------------------------------------
 def _page(
-    room: Room, request: Request, entry: Entry, code: int = 200, /, typed: dict[str, str] | None = None, fault: str = ""
-) -> Response:
+    room: Room, request: Request, entry: Entry, code: int = 200, /, typed: Mapping[str, str] | None = None,
+    fault: str = "", faults: Mapping[str, str] | None = None,
+) -> Response:  # fmt: skip
     folder = _folder(room, entry)
     known = issuing.issued(folder) if folder else None
     newer = known.visit_id if known and known.visit_id != entry.id else ""
-    kept = desk_facts.kept(room.place, entry)
-    now_kept = desk_facts.shown(kept.content)
+    form = desk_fitting.form(room, entry, folder, typed, faults or {}) if known and not newer else None
     return page(
         room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
-        fields=typed or now_kept, kept=now_kept if typed else None, mark=kept.mark, fault=fault, here="",
-        files=sorted(name for name, _ in entry.originals), letter=_letter(folder, entry) if known else None,
-        earlier=_earlier(folder) if folder else [],
+        form=form, fault=fault, here="", files=sorted(name for name, _ in entry.originals),
+        letter=_letter(folder, entry) if known else None, earlier=_earlier(folder) if folder else [],
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
     )  # fmt: skip
 
@@ -99,14 +113,9 @@ def _file(room: Room, entry: Entry, name: str) -> Response:
         folder, name = folder / EARLIER / f"version {number}", "report.pdf"
     if folder is None or name not in _FILES:
         raise HTTPException(404, "There is no such file here.")
-    path = folder / name
-    try:
-        inside = path.resolve(strict=True).is_relative_to(room.place.outbox.resolve())
-        if not (inside and path.is_file() and path.stat().st_size <= _LARGEST):
-            raise HTTPException(404, "There is no such file here.")
-        content = path.read_bytes()
-    except OSError as fault:
-        raise HTTPException(404, "There is no such file here any more.") from fault
+    content = desk_fitting.content(room, folder / name, _LARGEST)
+    if content is None:
+        raise HTTPException(404, "There is no such file here.")
     kind, how = _FILES[name]
     shown = f'{how}; filename="{name}"'
     return Response(
@@ -117,20 +126,21 @@ def _file(room: Room, entry: Entry, name: str) -> Response:
 # --- changing ---------------------------------------------------------------------------------------------------------
 def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
     """Keep corrected facts and make the next version; nobody's earlier change is lost."""
-    typed = {key: field(form, key) for key in desk_facts.FIELDS}
+    typed = {key: field(form, key) for key in form if key not in ("word", "mark")}
     try:
         with room.writing, room.alone():
             newest = room.ledger.entry(entry.id) or entry
-            kept = desk_facts.kept(room.place, newest)
-            if field(form, "mark") != kept.mark:
-                fault = (
-                    "Somebody changed this visit while you were at it, so yours was not kept. Under each field that "
-                    "differs stands what is kept now. Take over what is right, then press the button again."
-                )
-                return _page(room, request, newest, 409, typed=typed, fault=fault)
-            content = desk_facts.written(kept.content, typed)
+            kept, report = desk_facts.kept(room.place, newest), desk_fitting.report(room, _folder(room, newest))
+            known = desk_changes.shown(kept.content, report)
+            if field(form, "mark") != kept.mark or desk_changes.strays(typed, known):
+                former = desk_facts.former(room.place, field(form, "mark"))
+                typed = desk_changes.rebased(typed, former, known, report)
+                return _page(room, request, newest, 409, typed=typed, fault=_CHANGED_MEANWHILE)
+            content = desk_changes.written(kept.content, {**known, **typed}, report)
             same = tomllib.loads(content.decode()) == tomllib.loads(kept.content.decode("utf-8-sig"))
             outcome = _issue(room, newest, None if same else content)
+    except FaultyFieldsError as fault:
+        return _page(room, request, entry, 422, typed=typed, faults=fault.faults)
     except (PipelineError, OSError) as fault:
         said = fault.strerror if isinstance(fault, OSError) else str(fault)
         code = 422 if isinstance(fault, SettingsError) else 503

@@ -172,10 +172,10 @@ class Drawing:
         if not hidden:
             self.element("circle", **ring)
 
-    def finish(self) -> str:
-        """Give the SVG."""
+    def finish(self, font: str = _FONT) -> str:
+        """Give the SVG; font is a family, for a picture that stands alone with others to fall back on."""
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {number(self.width)} {number(self.height)}"'
-            f' width="{number(self.width)}pt" height="{number(self.height)}pt" role="img" font-family="{_FONT}">'
+            f' width="{number(self.width)}pt" height="{number(self.height)}pt" role="img" font-family="{escape(font)}">'
             f"<title>{escape(self.title)}</title>{''.join(self.parts)}</svg>"
         )

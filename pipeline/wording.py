@@ -8,7 +8,7 @@ from pipeline import findings
 from pipeline.analysis.comparison import FEWEST_SHOTS
 from pipeline.clubs import same_job
 from pipeline.findings import Finding
-from pipeline.records import Comparison, Fitting, SetResult, ShotResult
+from pipeline.records import Comparison, Fate, Fitting, SetResult, ShotResult
 from pipeline.settings import Settings
 from pipeline.shown import Shown
 from pipeline.vocabulary import Words, words
@@ -267,13 +267,17 @@ def suggestions(page: Page, facts: dict[str, str]) -> list[str]:
 
 def reason(page: Page, shot: ShotResult) -> str:
     """Say why a shot was set aside or asked about."""
-    fate = shot.fate
+    return why(shot.fate, page.shown)
+
+
+def why(fate: Fate, shown: Shown) -> str:
+    """Say why a fate was given."""
     code = fate.code
     if code == "flight_disagrees":
         name = next(n for n in fate.figures if not n.startswith("expected_"))
         code = "flight_" + name.rsplit("_", 1)[0]
-    values = {name: page.shown.full(value, name) for name, value in fate.figures.items()}
-    return page.words.say(f"reason.{code}", **values, words=fate.words[:200])
+    values = {name: shown.full(value, name) for name, value in fate.figures.items()}
+    return shown.words.say(f"reason.{code}", **values, words=fate.words[:200])
 
 
 # --- sentences of the later pages ---------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.slow
 CHROMIUM = shutil.which("chromium")
+RAW_SHOT = "Shot 9, L: ball speed 140.0\u00a0mph, carry 222\u00a0yd, side 8\u00a0yd left."
 NO_UNITS = "Club,Ball speed,Carry\n" + "".join(f"Own driver,{140 + i % 3},{230 + i}\n" for i in range(8))
 # what every page must have: a name, a language, one heading of the first rank, landmarks, a label for each field
 FAULTS = """() => {
@@ -70,7 +71,7 @@ def at_the_desk(browser: "Browser", place: Studio, width: int = 1024) -> "Iterat
         page.goto(address)
         yield page, address.split("/open")[0]
         context.close()
-        assert said == []
+        assert [words for words in said if "422" not in words] == []  # 422: a form that lacks something
 
 
 def wait_for(page: "Page", words: str) -> None:
@@ -111,6 +112,51 @@ def test_a_visit_from_hand_in_to_its_second_version(browser: "Browser", place: S
         with page.expect_download() as download:
             page.get_by_role("link", name="On paper (PDF)").click()
         assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+def test_two_lofts_and_a_shot_set_aside_by_keyboard(browser: "Browser", place: Studio) -> None:
+    """The fitter's shortest way, with nothing but keys."""
+    shots = "Club,Ball speed (mph),Launch angle (deg),Spin (rpm),Launch direction (deg)\n"
+    shots += "".join(
+        f"{club},{140 + i % 3},{11 + i % 2},{2600 + 20 * i},{i % 5 - 2}\n" for club in "KL" for i in range(8)
+    )
+    (place.inbox / "tuesday.csv").write_text(shots)
+    with at_the_desk(browser, place) as (page, _):
+        wait_for(page, "has its report")
+        page.get_by_role("link", name="tuesday", exact=True).click()
+        page.get_by_text("Needs you: which is the customer's own club?").wait_for(timeout=5_000)
+        page.get_by_role("radio", name="not said").focus()
+        page.keyboard.press("ArrowLeft")
+        for club in "KL":
+            page.get_by_label(f"Kind of {club}", exact=True).focus()
+            page.keyboard.type("driver")
+            page.keyboard.press("Tab")
+            page.keyboard.type("10.5")
+        group = page.locator("details.club").last
+        group.locator("> summary").focus()
+        page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Enter")
+        picture = group.locator("img").first
+        picture.scroll_into_view_if_needed()
+        page.wait_for_function("document.querySelectorAll('details.club')[1].querySelector('img').naturalWidth > 300")
+        assert picture.get_attribute("alt") == f"Flight. {RAW_SHOT}"
+        page.keyboard.press("Tab")
+        page.keyboard.press("ArrowLeft")
+        page.keyboard.press("Enter")
+        page.get_by_role("alert").wait_for()
+        assert page.get_by_role("alert").get_by_role("link").all_inner_texts() == [
+            "Shot 9: say why in a few words; the report prints it."
+        ]
+        page.keyboard.press("Tab")  # from the list of what is wrong, which has the focus, to its first link
+        page.keyboard.press("Enter")
+        page.keyboard.type("talked to")
+        page.keyboard.press("Enter")
+        page.get_by_role("status").wait_for()
+        assert page.get_by_role("status").inner_text() == "Version 2 is made. The one before is kept."
+        assert page.get_by_text("Talked to. Staff said so.").count() == 1
+        assert page.get_by_text("needs you: which is").count() == 0
+        assert page.get_by_label("Loft in degrees of L").input_value() == "10.5"
 
 
 @pytest.mark.parametrize("width", [1024, 512])  # 512: the same window at 200 %

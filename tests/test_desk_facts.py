@@ -31,7 +31,7 @@ reason = "talked to"
 def test_what_is_kept_is_shown() -> None:
     shown = desk_facts.shown(FULL)
     assert shown == {
-        "customer": "Customer 0142", "email": "", "own_club": "", "notes": "", "bay": "", "date": "2026-11-25",
+        "customer": "Customer 0142", "email": "", "notes": "", "bay": "", "date": "2026-11-25",
         "hand": "right", "altitude_m": "450", "temperature_c": "12.5",
     }  # fmt: skip
 
@@ -50,6 +50,24 @@ def test_one_field_changes_and_all_else_stays() -> None:
     assert [(overrule.line, overrule.counts) for overrule in facts.overrules] == [(17, False)]
 
 
+def test_what_lies_at_the_border_is_kept() -> None:
+    fields = {"altitude_m": "-500", "temperature_c": "60", "notes": "n" * 2000}
+    facts = visit_facts.read(desk_facts.written(b"", fields).decode())
+    assert (facts.home_altitude_m, facts.home_temperature_c, len(facts.notes or "")) == (-500, 60, 2000)
+
+
+def test_all_that_is_wrong_is_said_at_once() -> None:
+    found = desk_facts.document(FULL)
+    assert set(desk_facts.put(found, {"email": "x", "date": "x", "hand": "x", "altitude_m": "x"})) == {
+        "email", "date", "hand", "altitude_m",
+    }  # fmt: skip
+
+
+def test_a_damaged_file_is_not_written_over() -> None:
+    with pytest.raises(SettingsError):
+        desk_facts.written(b"hand = 'both'", {"customer": "Anna"})
+
+
 def test_an_empty_home_course_goes_away() -> None:
     fields = {**desk_facts.shown(FULL), "altitude_m": " ", "temperature_c": ""}
     assert b"home_course" not in desk_facts.written(FULL, fields)
@@ -63,9 +81,13 @@ def test_an_empty_home_course_goes_away() -> None:
         ("hand", "both", "right or left"),
         ("date", "25.11.2026", "no day"),
         ("date", "2026-02-30", "no day"),
-        ("altitude_m", "12 m", "no number"),
-        ("altitude_m", "nan", "altitude_m"),
-        ("temperature_c", "1e300", "temperature_c"),
+        ("altitude_m", "12 m", "Height of the home course: “12 m” is not right. Write metres from -500 to 6,000"),
+        ("altitude_m", "nan", "Height of the home course"),
+        ("altitude_m", "6001", "Height of the home course"),
+        ("temperature_c", "1e300", "Usual temperature there"),
+        ("temperature_c", "-40.1", "Usual temperature there"),
+        ("notes", "n" * 2001, "Your words: at most 2,000 characters"),
+        ("customer", "n" * 2001, "Customer: at most 2,000 characters"),
     ],
 )
 def test_what_is_not_understood_is_said(field: str, typed: str, said: str) -> None:

@@ -110,7 +110,10 @@ def test_what_is_not_understood_keeps_what_was_typed(desk: Desk, field: str, typ
     assert code == 422
     assert f'value="{typed}"' in said
     assert "my words" in said
-    assert "No new version was made." in said
+    assert "Nothing was kept yet: 1 field needs you" in said
+    assert f'<a href="#{field}">' in said
+    assert f'aria-invalid="true" aria-describedby="{field}-hint {field}-fault"' in said
+    assert f'id="{field}-fault"' in said
     assert kept(desk.room.place, entry(desk)) == before
 
 
@@ -160,7 +163,7 @@ def test_a_visit_that_grew_shows_where_its_report_went(desk: Desk) -> None:
     assert new.place == old.place
     found = desk.client.get(f"/visit/{old.id}").text
     assert f'href="/visit/{new.id}"' in found
-    assert "Make the next version" not in found
+    assert "make the next version" not in found
     answer = desk.post(f"/visit/{old.id}/facts", mark=kept(desk.room.place, old).mark, hand="left")
     assert answer.status_code == 503
 
