@@ -44,14 +44,12 @@ def shown(room: Room, entry: Entry, given: Mapping[str, str]) -> LeversShown | N
     """Give the step for a visit, its panel as filled in; None while it has no report of its own."""
     try:
         content = _content(room, entry)
-        if content is None:
-            return None
-        kept = fitting_file.read(content, _WHERE)
-        if kept.visit_id != entry.id:  # a later visit with these shots has its report there
+        panel = None if content is None else _panel(room, entry, content, given)
+        if content is None or panel is None:
             return None
         with fitting_file.understood(_WHERE):
             said = report.of_levers(wording.page_of(fitting_record.read(content, _WHERE), room.settings))
-            return LeversShown(said, _panel(room, kept, given))
+        return LeversShown(said, panel)
     except FolderError as fault:
         return LeversShown(fault=str(fault))
 
@@ -73,8 +71,13 @@ def _content(room: Room, entry: Entry) -> bytes | None:
         raise FolderError(msg) from fault
 
 
-def _panel(room: Room, kept: fitting_file.KeptFitting, given: Mapping[str, str]) -> Panel:
-    return desk_whatif.panel(kept, whatif_words.shown_to_staff(room.settings.units_shown), given)
+def _panel(room: Room, entry: Entry, content: bytes, given: Mapping[str, str]) -> Panel | None:
+    """Give the panel; None where a later visit with these shots has its report."""
+    kept = fitting_file.read(content, _WHERE)
+    if kept.visit_id != entry.id:
+        return None
+    with fitting_file.understood(_WHERE):
+        return desk_whatif.panel(kept, whatif_words.shown_to_staff(room.settings.units_shown), given)
 
 
 def _what_if(room: Room, request: Request, entry: Entry) -> Response:
@@ -82,10 +85,8 @@ def _what_if(room: Room, request: Request, entry: Entry) -> Response:
     if not is_refresh(request):
         return RedirectResponse(f"/visit/{entry.id}?{request.url.query}#what-if", 303)
     content = _content(room, entry)
-    if content is None:
-        raise HTTPException(404, "This visit has no report any more.")
-    kept = fitting_file.read(content, _WHERE)
-    with fitting_file.understood(_WHERE):
-        panel = _panel(room, kept, request.query_params)
+    panel = None if content is None else _panel(room, entry, content, request.query_params)
+    if panel is None:
+        raise HTTPException(404, "This visit has no report any more. Load the page again.")
     template = report.environment().get_template("desk/what_if.html.j2")
     return HTMLResponse(template.render(visit=entry, panel=panel))

@@ -1,6 +1,7 @@
 """Reads fitting.json back, as far as later questions need it: the shots that counted, and what they are flown with."""
 
 import json
+from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -73,19 +74,22 @@ def read(content: bytes, where: str) -> KeptFitting:
     with understood(where):
         air = AirUsed(**found["air"])
         model_of(air)  # an unknown ground, or an air there is not, is a damage as any other
-        sets = tuple(_set(given, found["shots"]) for given in found["sets"])
+        counted: dict[str, list[dict[str, Any]]] = defaultdict(list)
+        for shot in found["shots"]:
+            if shot["fate"] in COUNTING:
+                counted[shot["set"]].append(shot)
+        sets = tuple(_set(given, counted[given["letter"]]) for given in found["sets"])
         return KeptFitting(str(found["visit"]["id"]), air, str(found["answer"]["set"]), sets)
 
 
 def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
-    here = [shot for shot in shots if shot["set"] == given["letter"] and shot["fate"] in COUNTING]
     rows = [
         {
             "file": shot["file"],
             **{name: number(shot["measured"].get(name)) for name in measurements()},
             **{f"used_{name}": number(shot["used"].get(name)) for name in _USED},
         }
-        for shot in here
+        for shot in shots
     ]
     numbers = dict.fromkeys([*measurements(), *(f"used_{name}" for name in _USED)], pl.Float64)
     frame = pl.DataFrame(rows, schema={"file": pl.String, **numbers})

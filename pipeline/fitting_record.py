@@ -128,7 +128,9 @@ def record(kind: type[_T], given: Mapping[str, Any]) -> _T:
 
     What is written beside it by another version is passed over, and what that left out has its default.
     """
-    return kind(**{name: _back(hint, given[name]) for name, hint in _hints(cast("Hashable", kind)).items() if name in given})
+    return kind(
+        **{name: _back(hint, given[name]) for name, hint in _hints(cast("Hashable", kind)).items() if name in given}
+    )
 
 
 def _back(kind: Any, value: Any) -> Any:  # noqa: ANN401 - any type, and whatever the file holds

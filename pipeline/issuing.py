@@ -72,7 +72,7 @@ def issued(place: Path) -> Issued | None:
         as_said = frozenset(shot_mark(shot["file"], shot["line"], shot["measured"]) for shot in shots)
         date, number = dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1))
         return Issued(str(visit["id"]), date, number, day, as_said, history_text.believed(visit.get("history")))
-    except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError):
+    except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return None
 
 
