@@ -1,19 +1,26 @@
 """Reads fitting.json back, as far as later questions need it: the shots that counted, and what they are flown with."""
 
 import json
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
+from pipeline.analysis.ball_flight import model_of
 from pipeline.analysis.fates import COUNTING
 from pipeline.errors import FolderError
 from pipeline.exports import SCHEMA_VERSION
-from pipeline.physics.ground import FIRMNESS
 from pipeline.records import AirUsed
 from pipeline.schema import measurements
 
 _USED = ("carry_m", "total_m")
+_LARGEST_NUMBER = 1e6  # nothing in SI that is said of a ball is larger
+_FAULTS = (  # what a damaged file leads to, here or where its words are made
+    ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError, pl.exceptions.PolarsError,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,31 +48,48 @@ class KeptFitting:
     sets: tuple[KeptSet, ...]
 
 
-def read(content: bytes, where: str) -> KeptFitting:
-    """Read a fitting.json of this program; raises FolderError when it is damaged or of another schema."""
+@contextmanager
+def understood(where: str) -> Iterator[None]:
+    """Raise FolderError that says so when what is made of a fitting.json shows that it is damaged."""
     try:
-        document = json.loads(content)
-        if document["schema"] != SCHEMA_VERSION:
-            msg = f"{where}: it was written by another version of baywright. Make the report anew."
-            raise FolderError(msg)
-        air = AirUsed(**document["air"])
-        FIRMNESS[air.firmness]  # an unknown one is a damage as any other
-        sets = tuple(_set(given, document["shots"]) for given in document["sets"])
-        return KeptFitting(str(document["visit"]["id"]), air, str(document["answer"]["set"]), sets)
-    except (ValueError, LookupError, TypeError, AttributeError, RecursionError, pl.exceptions.PolarsError) as fault:
+        yield
+    except _FAULTS as fault:
         msg = f"{where}: it is damaged ({type(fault).__name__}). Make the report anew."
         raise FolderError(msg) from fault
 
 
+def document(content: bytes, where: str) -> dict[str, Any]:
+    """Give what a fitting.json of this program holds; raises FolderError when it is damaged or of another schema."""
+    with understood(where):
+        found: dict[str, Any] = json.loads(content)
+        if found["schema"] != SCHEMA_VERSION:
+            msg = f"{where}: it was written by another version of baywright. Make the report anew."
+            raise FolderError(msg)
+        return found
+
+
+def read(content: bytes, where: str) -> KeptFitting:
+    """Read a fitting.json of this program; raises FolderError when it is damaged or of another schema."""
+    found = document(content, where)
+    with understood(where):
+        air = AirUsed(**found["air"])
+        model_of(air)  # an unknown ground, or an air there is not, is a damage as any other
+        counted: dict[str, list[dict[str, Any]]] = defaultdict(list)
+        for shot in found["shots"]:
+            if shot["fate"] in COUNTING:
+                counted[shot["set"]].append(shot)
+        sets = tuple(_set(given, counted[given["letter"]]) for given in found["sets"])
+        return KeptFitting(str(found["visit"]["id"]), air, str(found["answer"]["set"]), sets)
+
+
 def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
-    here = [shot for shot in shots if shot["set"] == given["letter"] and shot["fate"] in COUNTING]
     rows = [
         {
             "file": shot["file"],
-            **{name: shot["measured"].get(name) for name in measurements()},
-            **{f"used_{name}": shot["used"].get(name) for name in _USED},
+            **{name: number(shot["measured"].get(name)) for name in measurements()},
+            **{f"used_{name}": number(shot["used"].get(name)) for name in _USED},
         }
-        for shot in here
+        for shot in shots
     ]
     numbers = dict.fromkeys([*measurements(), *(f"used_{name}" for name in _USED)], pl.Float64)
     frame = pl.DataFrame(rows, schema={"file": pl.String, **numbers})
@@ -74,6 +98,16 @@ def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
         label=str(given["label"]),
         phase=str(given["phase"]),
         category=given["build"]["category"],
-        averages={name: average["mean"] for name, average in given["averages"].items()},
+        averages={name: number(average["mean"]) for name, average in given["averages"].items()},
         shots=frame.with_columns(pl.lit(None, pl.String).alias("time")),
     )
+
+
+def number(value: Any) -> float | None:  # noqa: ANN401 - whatever it holds
+    """Take a number, or none, as it is; raises ValueError for what no ball ever did."""
+    if value is None:
+        return None
+    if not abs(value) <= _LARGEST_NUMBER:  # nor is NaN one, and a text has no size: TypeError
+        msg = "no such number"
+        raise ValueError(msg)
+    return float(value)

@@ -18,7 +18,7 @@ from pipeline.ledger import ERASED, Entry, Ledger
 from pipeline.records import Given, Refusal, ShotFile
 from pipeline.settings import Settings
 from pipeline.studio import EARLIER, Studio
-from pipeline.work_messages import Job, Worked, shot_mark
+from pipeline.work_messages import LARGEST, Job, Worked, shot_mark
 from pipeline.workshop import Workshop
 
 _LETTER = "letter.eml"
@@ -66,13 +66,13 @@ class Issued:
 def issued(place: Path) -> Issued | None:
     """Read the newest report of a folder; None when there is none, or its fitting.json is damaged."""
     try:
-        document = json.loads((place / "fitting.json").read_bytes())
+        document = json.loads(studio.read_plain(place / "fitting.json", LARGEST))
         visit, shots = document["visit"], document["shots"]
         day = dt.date.fromisoformat(visit["version_date"]) if visit.get("version_date") else None
         as_said = frozenset(shot_mark(shot["file"], shot["line"], shot["measured"]) for shot in shots)
         date, number = dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1))
         return Issued(str(visit["id"]), date, number, day, as_said, history_text.believed(visit.get("history")))
-    except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError):
+    except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return None
 
 

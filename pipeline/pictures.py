@@ -1,6 +1,6 @@
 """From a page to the report's pictures: what each shows, in the studio's units, with the sentence it speaks."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
 from markupsafe import Markup
@@ -230,17 +230,22 @@ def _launch_place(page: Page, result: SetResult) -> flight_charts.LaunchPlace | 
     return flight_charts.LaunchPlace(result.set.index, result.set.letter, (launch, spin), said)
 
 
+def of_levers(page: Page) -> dict[str, Markup | None]:
+    """Draw the comparison, what each lever brought, and the launch windows; None where there is nothing to show."""
+    return _safe({"differences": _differences(page), "levers": _levers(page), "window": _window(page)})
+
+
 def all_pictures(page: Page) -> dict[str, object]:
     """Draw every picture the visit has data for; None where there is nothing to show."""
     landing = _landing(page)
     drawn = {
-        "differences": _differences(page),
-        "levers": _levers(page),
-        "window": _window(page),
         "landing": landing[0] if landing else None,
         "bag": _bag(page),
         "flights": _flights(page),
         "every_shot": _every_shot(page),
     }
-    safe = {name: Markup(svg) if svg else None for name, svg in drawn.items()}  # noqa: S704 - svg.Drawing escapes all text
-    return {**safe, "landing_is_wide": bool(landing and landing[1])}
+    return {**of_levers(page), **_safe(drawn), "landing_is_wide": bool(landing and landing[1])}
+
+
+def _safe(drawn: Mapping[str, str | None]) -> dict[str, Markup | None]:
+    return {name: Markup(svg) if svg else None for name, svg in drawn.items()}  # noqa: S704 - svg.Drawing escapes all

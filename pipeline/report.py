@@ -34,24 +34,18 @@ def _context(page: Page) -> dict[str, Any]:
     facts = wording.facts(page)
     return {
         **_heading(page),
-        "language": page.words.get("document.code"),
+        **_wordings(page),
         "day": page.fitting.date.isoformat(),
-        "t": page.words.tree,
-        "breakable": page.words.breakable,
         "settings": page.settings,
-        "units": {"length": page.shown.unit("length")},
-        "lead": wording.lead(page, facts),
-        "under": wording.under(page, facts),
+        **compared(page),
         "figures": tables.figures(page),
-        "which": page.say("headings.which", page.tells_of_ways()),
-        "verdicts": wording.verdicts(page),
         "suggestions": wording.suggestions(page, facts),
         "pictures": pictures.all_pictures(page),
         "landing_read": page.words.get(
             f"read.{'landing' if any(r.ellipse for r in page.fitting.sets) else 'landing_few'}"
         ),
         "where_rows": tables.where_rows(page),
-        **_levers(page),
+        **levers(page),
         "accuracy_table": tables.accuracy_table(page),
         "accuracy_sentences": later_words.accuracy_sentences(page),
         "bag_table": tables.bag_table(page),
@@ -68,7 +62,28 @@ def _context(page: Page) -> dict[str, Any]:
     }
 
 
-def _levers(page: Page) -> dict[str, Any]:
+def _wordings(page: Page) -> dict[str, Any]:
+    return {
+        "language": page.words.get("document.code"),
+        "t": page.words.tree,
+        "breakable": page.words.breakable,
+        "units": {"length": page.shown.unit("length")},
+    }
+
+
+def compared(page: Page) -> dict[str, Any]:
+    """Give the answer, and what is said of each build against the own club."""
+    facts = wording.facts(page)
+    return {
+        "lead": wording.lead(page, facts),
+        "under": wording.under(page, facts),
+        "which": page.say("headings.which", page.tells_of_ways()),
+        "verdicts": wording.verdicts(page),
+    }
+
+
+def levers(page: Page) -> dict[str, Any]:
+    """Give all that is said of the levers: what each brought, what each could still bring, what lies ahead."""
     ahead = lever_words.outlook(page)
     label = page.named(page.fitting.sets[ahead.set_index]) if ahead else ""
     return {
@@ -84,6 +99,11 @@ def _levers(page: Page) -> dict[str, Any]:
         "worth_table": lever_words.worth_table(page),
         "window_sentences": lever_words.window_sentences(page),
     }
+
+
+def of_levers(page: Page) -> dict[str, Any]:
+    """Give the report's comparison and levers by themselves, with the pictures that go with them."""
+    return {**_wordings(page), **compared(page), **levers(page), "pictures": pictures.of_levers(page)}
 
 
 @cache

@@ -221,6 +221,18 @@ def _sync(path: Path) -> None:
             os.close(handle)
 
 
+def read_plain(path: Path, most: int) -> bytes:
+    """Read a file of at most so many bytes; raises ValueError with the reason for a larger one, a pipe or a device."""
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        msg = "it is no file"
+        raise ValueError(msg)
+    if found.st_size > most:
+        msg = f"it has more than {most // 1_000_000} MB"
+        raise ValueError(msg)
+    return path.read_bytes()
+
+
 def write_file(path: Path, content: bytes, mode: int = PRIVATE) -> None:
     """Write a file whole: aside, synced, renamed, folder synced."""
     aside = path.with_name(f".{path.name}.part")

@@ -202,14 +202,19 @@ def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, byte
     return {"report.pdf": b"%PDF-", "fitting.json": json.dumps(document, indent=1).encode()}
 
 
+def bench_on(place: Path, patch: pytest.MonkeyPatch) -> Bench:
+    """Make a bench on an empty studio, and put its stand-ins into the program."""
+    made = Bench(studio.create(place / "studio"))
+    patch.setattr("pipeline.visits.session.fit", made.fit)
+    patch.setattr("pipeline.visits.outputs.files", _files)
+    patch.setattr("pipeline.workshop.SHARED", InThisProcess())
+    return made
+
+
 @pytest.fixture
 def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
     """Give a bench on an empty studio."""
-    made = Bench(studio.create(tmp_path / "studio"))
-    monkeypatch.setattr("pipeline.visits.session.fit", made.fit)
-    monkeypatch.setattr("pipeline.visits.outputs.files", _files)
-    monkeypatch.setattr("pipeline.workshop.SHARED", InThisProcess())
-    return made
+    return bench_on(tmp_path, monkeypatch)
 
 
 @pytest.fixture(scope="session")
