@@ -168,7 +168,7 @@ def _with_content(folder: Path, hashes: Collection[str]) -> Iterator[Path]:
 def _profiles(where: Studio, chosen: Sequence[Visit]) -> Iterator[tuple[Path, Profile]]:
     """Find the answers that have a visit's name: they are called after the file that was answered for."""
     names = {folded(name) for visit in chosen for name in visit.names}
-    for path in sorted(where.profiles.glob("*.toml")):
+    for path in sorted(where.profiles.rglob("*.toml")):  # those moved aside as well
         with suppress(SettingsError, OSError):
             found = answers.load(path)
             if {folded(found.name), folded(path.stem), re.sub(r" \(\d+\)$", "", folded(path.stem))} & names:
@@ -200,7 +200,7 @@ def erase(kept: Archive, what: Plan, today: dt.date, *, dropped: bool = False) -
         _remove(path)
         _remove_empty(path.parent, (where.outbox, where.set_back))
     for path, profile in what.profiles:
-        _rename_profile(where, path, profile)
+        _rename_profile(path, profile)
     for path in [*what.accepted, *ledger_tables.copies(where.work / "ledger.sqlite3")]:
         _remove(path)
     ledger.blank(what.ids, today.isoformat())
@@ -226,11 +226,11 @@ def _remove_empty(folder: Path, ends: Collection[Path]) -> None:
         folder = folder.parent
 
 
-def _rename_profile(where: Studio, path: Path, profile: Profile) -> None:
+def _rename_profile(path: Path, profile: Profile) -> None:
     """Call a layout's answers after the layout instead of a customer's file."""
     name = f"layout {profile.fingerprint.removeprefix('sha256:')[:8]}"
     nameless = Profile(name, profile.fingerprint, profile.given)
-    studio.write_file(where.profiles / f"{studio.safe_name(name)}.toml", profiles.written(nameless).encode())
+    studio.write_file(path.with_name(f"{studio.safe_name(name)}.toml"), profiles.written(nameless).encode())
     if path.name != f"{studio.safe_name(name)}.toml":
         path.unlink()
 

@@ -78,6 +78,10 @@ class Inbox:
     def _hear(self, event: Event) -> None:
         self.tell(event)  # whoever listens by then
 
+    def take_up(self, settings: Settings, logo: Logo | None) -> None:
+        """Go on with other settings; whoever changes them keeps the workshop to itself meanwhile."""
+        self.settings, self.logo, self.troubles.every_s = settings, logo, settings.scan_seconds
+
     @property
     def archive(self) -> Archive:
         """Give the archive of all visits' shots."""
