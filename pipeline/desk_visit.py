@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_facts, desk_pages, issuing, letter
+from pipeline import desk_facts, desk_pages, desk_regroup, issuing, letter
 from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
 from pipeline.desk_forms import back, field, page, posted, visit_of
@@ -64,7 +64,7 @@ def _page(
         fields=typed or now_kept, kept=now_kept if typed else None, mark=kept.mark, fault=fault, here="",
         files=sorted(name for name, _ in entry.originals), letter=_letter(folder, entry) if known else None,
         earlier=_earlier(folder) if folder else [],
-        asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
+        regroup=desk_regroup.shown(room, entry), asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
     )  # fmt: skip
 
 

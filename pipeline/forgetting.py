@@ -14,10 +14,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline import answers, ledger_tables, manifests, notes, profiles, studio, traces, visit_words
+from pipeline import answers, ledger_tables, manifests, notes, profiles, studio, traces, visit_facts, visit_words
 from pipeline.archive import Archive
 from pipeline.errors import SettingsError
-from pipeline.ledger import ERASED, Ledger
+from pipeline.ledger import ERASED, REPLACED, Ledger
 from pipeline.profiles import Profile
 from pipeline.studio import Studio
 from pipeline.traces import Words
@@ -77,17 +77,23 @@ def with_kin(where: Studio, visits: Sequence[Visit], ids: Collection[str]) -> li
 
 
 def _is_try_of(where: Studio, visit: Visit, known: Visit) -> bool:
-    """Tell whether a visit without a report is an earlier or later try of another one.
+    """Tell whether a visit without a report is an earlier or later try of another one, or was split or joined to it.
 
     A device may write the next golfer's shots into a file of the same name: half of its lines must be the other's.
     """
     one, other = visit.kept, known.kept
+    if one.entry.state == REPLACED:  # it has what was split off it, or joined with it
+        return bool(_shot_copies(visit) & _shot_copies(known))
     if one.entry.state in ("reported", *ERASED) or one.entry.name != other.entry.name:
         return False
     if not {place for place, _ in one.sightings} & {place for place, _ in other.sightings}:
         return False
     lines = visit.lines(where)
     return one.entry.state == "superseded" or (bool(lines) and 2 * len(lines & known.lines(where)) >= len(lines))
+
+
+def _shot_copies(visit: Visit) -> set[str]:
+    return {stored for name, stored in visit.kept.entry.originals if name.lower() != visit_facts.FILE_NAME}
 
 
 # --- what is theirs ---------------------------------------------------------------------------------------------------
