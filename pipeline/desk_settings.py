@@ -21,6 +21,7 @@ from pipeline.resources import table
 from pipeline.settings import Settings
 
 PLACE = "/settings"
+_CONFLICT = 409
 
 
 def routes(room: Room) -> list[Route]:
@@ -58,7 +59,7 @@ def _page(
         now_kept, fault = None, fault or f"{unreadable} Mend it in a text editor; nothing is changed from here."
     return page(
         room, request, "settings", code, groups=settings_form.groups(), fields=typed or now_kept,
-        kept=now_kept if typed else None, mark=kept.mark, faults=faults or {}, fault=fault, here=PLACE,
+        kept=now_kept if code == _CONFLICT else None, mark=kept.mark, faults=faults or {}, fault=fault, here=PLACE,
         beside=room.own is None, path=str(settings_form.path(room.place)), changed=_changed_by_hand(room),
         label=settings_form.label_of, answers=desk_answers.listed(room.place),
     )  # fmt: skip
@@ -88,7 +89,7 @@ def _save(room: Room, request: Request, form: FormData) -> Response:
                 "studio.toml was changed while you were at it, so yours was not saved. Under each field that differs "
                 "stands what is kept now. Take over what is right, then press Save again."
             )
-            return _page(room, request, 409, typed=typed, fault=fault)
+            return _page(room, request, _CONFLICT, typed=typed, fault=fault)
         try:
             changed = settings_form.changed(kept.content, typed)
             faults = dict(changed.faults)

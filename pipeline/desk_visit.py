@@ -64,7 +64,8 @@ def _page(
         fields=typed or now_kept, kept=now_kept if typed else None, mark=kept.mark, fault=fault, here="",
         files=sorted(name for name, _ in entry.originals), letter=_letter(folder, entry) if known else None,
         earlier=_earlier(folder) if folder else [],
-        regroup=desk_regroup.shown(room, entry), asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
+        regroup=desk_regroup.shown(room, entry),
+        asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ _AT_ONCE = 400  # visits in one question
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A visit that was only to be archived, or was made on the desk; path is the archive's file with its rows, if any."""
+    """A visit only to be archived, or made on the desk; path is the archive's file with its rows, if it has any."""
 
     id: str
     name: str

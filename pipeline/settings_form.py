@@ -42,6 +42,7 @@ class Group:
     """Settings that stand together; start says why a change waits for the next start, if it does."""
 
     title: str
+    note: str
     start: str
     fields: tuple[Field, ...]
 
@@ -58,7 +59,12 @@ class Changed:
 def groups() -> list[Group]:
     """Give the form."""
     return [
-        Group(row["title"], row.get("start", ""), tuple(_field(key, label) for key, label in row["labels"].items()))
+        Group(
+            row["title"],
+            row.get("note", ""),
+            row.get("start", ""),
+            tuple(_field(*one) for one in row["labels"].items()),
+        )
         for row in table("desk_settings")["group"]
     ]
 
@@ -71,7 +77,7 @@ def at_start() -> tuple[str, ...]:
 def _field(key: str, label: str) -> Field:
     row = table("settings")[key]
     default = f"as “{label_of(row['optional'])}”" if "optional" in row else _text(row["default"])
-    words = str(row["help"]).replace("`", "")
+    words = re.sub(r"`([^`]*)`", r"“\1”", row["help"])
     return Field(key, label, words[:1].upper() + words[1:] + ".", row["type"], tuple(settings.choices(row)), default)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pytest
 
 from pipeline import forgetting, manifests, regrouped_facts, regrouping, studio, traces, visit_words
-from pipeline.ledger import Entry, Ledger
+from pipeline.ledger import Entry, Kept, Ledger
 from tests.conftest import TODAY, Bench
 from tests.desk import Desk, desk_on
 
@@ -52,7 +52,7 @@ def named(desk: Desk, name: str, state: str = "reported") -> Entry:
 
 
 def mark_on(page: str, action: str) -> str:
-    return page.split(f'action="{action}"')[1].split('name="mark" value="')[1].split('"')[0]
+    return page.split(f'action="{action}"')[1].split('name="mark" value="')[1].split('"', maxsplit=1)[0]
 
 
 def split(desk: Desk, **fields: str) -> int:
@@ -296,7 +296,7 @@ def test_killed_anywhere_the_next_start_does_the_rest(
         inbox.ledger.close()
 
 
-def _parts(desk: Desk, former: Entry) -> list[regrouping.Kept]:
+def _parts(desk: Desk, former: Entry) -> list[Kept]:
     one, two = regrouping.shot_files(former)
     said = desk.room.place.accepted / dict(former.originals)["visit.toml"]
     first = regrouped_facts.first(said.read_bytes(), {"a.csv"}, TODAY)
