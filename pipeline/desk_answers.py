@@ -34,11 +34,11 @@ def listed(place: Studio) -> list[Answered]:
 
 
 def _of(path: Path) -> Answered:
-    day = dt.datetime.fromtimestamp(path.stat().st_mtime, dt.UTC).astimezone().date().isoformat()
-    mark = hashlib.sha256(path.read_bytes()).hexdigest()[:16]
+    day, mark = dt.datetime.fromtimestamp(path.stat().st_mtime, dt.UTC).astimezone().date().isoformat(), ""
     try:
+        mark = hashlib.sha256(path.read_bytes()).hexdigest()[:16]
         found = answers.load(path)
-    except SettingsError as fault:
+    except (SettingsError, OSError) as fault:
         said = str(fault).replace(str(path), path.name)
         return Answered(path.name, path.stem, day, (), said, mark)
     return Answered(path.name, found.name, day, tuple(_says(found.given)), "", mark)

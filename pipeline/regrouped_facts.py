@@ -31,9 +31,13 @@ def second(before: bytes, files: Collection[str], day: dt.date) -> bytes:
 def joined(mine: bytes, other: bytes, renamed: Mapping[str, str], day: dt.date) -> bytes:
     """Give what is known of both: mine holds, and the other's stands where mine says nothing.
 
+    But for the address of a customer who is called otherwise.
+
     renamed: names of the other's files before and now.
     """
     here, there = _read(mine), _read(other)
+    if here.get("customer") and there.get("customer") not in (None, here["customer"]):
+        there.pop("email", None)  # no letter about one customer goes to another one
     labels = {row.get("label") for row in here.get("build", [])}
     shots = [{**row, "file": renamed[row["file"]]} for row in there.get("shot", []) if row.get("file") in renamed]
     more = {

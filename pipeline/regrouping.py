@@ -15,9 +15,8 @@ from pipeline import issuing, manifests, studio, visit_facts
 from pipeline.ledger import REPLACED, Entry, Kept, Ledger
 from pipeline.ledger_bulk import Outcome
 from pipeline.records import ShotFile
-from pipeline.studio import Studio
+from pipeline.studio import REPLACED_NOTE, Studio
 
-NOTE = "replaced.txt"
 _ASIDE = " (replaced)"  # at the end of the name of a folder in outbox/
 _VERSION = 1
 _LOG = logging.getLogger("baywright")
@@ -93,10 +92,10 @@ def _put_away(where: Studio, name: str, new: Sequence[str]) -> None:
     if not place.is_dir():
         return
     known = issuing.issued(place)
-    if known or not (place / NOTE).exists():
+    if known or not (place / REPLACED_NOTE).exists():
         number = issuing.next_version(place, known) if known else 2
         note = f"This report was replaced on the desk by {' and '.join(new)}. What lay here is in {studio.EARLIER}/.\n"
-        studio.write_version(place, {NOTE: note.encode()}, number)
+        studio.write_version(place, {REPLACED_NOTE: note.encode()}, number)
     place.rename(studio.free_place(where.outbox, name + _ASIDE))
 
 

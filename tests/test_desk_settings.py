@@ -135,6 +135,9 @@ def test_where_things_lie_waits_for_the_next_start(desk: Desk) -> None:
     _, said = save(desk, archive="shared", name="North")
     assert "When the desk is started again: Archive of all shots." in said
     assert (load(text(desk)).archive, desk.room.settings.archive) == ("shared", before)
+    _, said = save(desk, ledger="postgresql+psycopg://desk@host/ledger")
+    assert "When the desk is started again: Archive of all shots, Ledger." in said
+    assert desk.room.settings.ledger == ""
 
 
 def test_beside_a_watcher_it_is_said_that_that_one_must_be_started_again(desk: Desk) -> None:

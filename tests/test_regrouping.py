@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import pytest
 
 from pipeline import forgetting, manifests, regrouped_facts, regrouping, studio, traces, visit_words
+from pipeline.commands.report_folder import find
+from pipeline.errors import FolderError
 from pipeline.ledger import Entry, Kept, Ledger
 from tests.conftest import TODAY, Bench
 from tests.desk import Desk, desk_on
@@ -208,6 +210,23 @@ def test_another_customer_is_joined_only_when_somebody_says_so(desk: Desk) -> No
     assert join(desk, anna, ben) == 422
     assert len(desk.room.ledger.entries("reported")) == 2
     assert join(desk, anna, ben, sure="yes") == 303
+
+
+def test_no_letter_about_one_customer_goes_to_another() -> None:
+    other = b'customer = "Ben"\nemail = "ben@example.org"\n'
+    assert b"ben@" not in regrouped_facts.joined(b'customer = "Anna"\n', other, {}, TODAY)
+    assert b"ben@" in regrouped_facts.joined(b'customer = "Ben"\n', other, {}, TODAY)
+    assert b"ben@" in regrouped_facts.joined(b"", other, {}, TODAY)
+
+
+def test_a_command_means_the_report_that_counts(desk: Desk) -> None:
+    split(desk)
+    desk.go()
+    assert find(desk.room.place, "25 anna, s").name == "2026-11-25 anna, second"
+    for name in ("2026-11-25 anna", "2026-11-25 anna (replaced)"):
+        assert find(desk.room.place, name).name == name
+    with pytest.raises(FolderError, match="no report has that"):
+        find(desk.room.place, "(repl")
 
 
 def test_those_of_the_same_day_are_listed_and_others_found_by_name(desk: Desk) -> None:
