@@ -225,6 +225,9 @@ def _regroup(room: Room, former: Sequence[Entry], mark: str, parts: Parts) -> st
                     return f"“{kept.entry.name}” would have no report: {why}"
             regrouping.begin(room.place, room.ledger, new, entries)
     except (PipelineError, OSError) as fault:
+        if regrouping.is_begun(room.place):
+            why = "The disk or a folder refused a part of it. It is begun, and the rest is done at the next start."
+            raise HTTPException(503, why) from fault
         return str(fault) if isinstance(fault, PipelineError) else f"The disk or a folder refused: {fault.strerror}."
     room.wake()
     return ""

@@ -62,13 +62,18 @@ def begin(where: Studio, ledger: Ledger, new: Sequence[Kept], former: Sequence[E
     finish(where, ledger)
 
 
+def is_begun(where: Studio) -> bool:
+    """Tell whether a change is written down that is not at its end."""
+    return _journal(where).exists()
+
+
 def finish(where: Studio, ledger: Ledger) -> None:
     """Do what is left of a change that was begun; nothing when there is none. The studio must be locked."""
     change = _read(_journal(where))
     if change is None:
         return
     known = [kept for kept in map(ledger.kept, change.former) if kept]
-    if any(kept.entry.state != REPLACED for kept in known):
+    if any(kept.entry.state != REPLACED for kept in known):  # else the new ones may have changed since
         for kept in change.new:
             manifests.write(where, kept)
         ledger.bulk.regroup([_outcome(kept) for kept in change.new], change.former)

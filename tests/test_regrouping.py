@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from pipeline import forgetting, manifests, regrouped_facts, regrouping, studio, traces, visit_words
+from pipeline import forgetting, issuing, manifests, regrouped_facts, regrouping, studio, traces, visit_words
 from pipeline.commands.report_folder import find
 from pipeline.errors import FolderError
 from pipeline.ledger import Entry, Kept, Ledger
@@ -327,6 +327,25 @@ def _parts(desk: Desk, former: Entry) -> list[Kept]:
     ]
 
 
+def test_what_a_folder_refused_is_done_later_and_undoes_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise PermissionError(13, "in use")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(studio, "write_version", refuse)
+        assert split(desk, name="ben") == 503
+    desk.go()
+    ben = named(desk, "ben")
+    corrected = issuing.with_facts_of(desk.room.place, ben, b'customer = "Ben"\n')
+    manifests.keep(desk.room.place, desk.room.ledger, corrected)
+    regrouping.finish(desk.room.place, desk.room.ledger)
+    found = manifests.read(desk.room.place, ben.id)
+    assert found
+    assert found.entry.originals == named(desk, "ben").originals == corrected.originals
+    assert "2026-11-25 anna (replaced)" in desk.bench.reports()
+    assert desk.client.get(f"/visit/{ben.id}").status_code == 200
+
+
 def test_a_ledger_made_anew_knows_what_was_split(desk: Desk) -> None:
     split(desk, name="ben")
     desk.go()
@@ -356,6 +375,23 @@ def test_whoever_is_forgotten_is_gone_from_the_visit_that_was_split_too(desk: De
     assert (where.accepted / dict(anna.originals)["a.csv"]).exists()
     assert desk.bench.reports() == ["2026-11-25 anna"]
     assert counted(desk) == [anna.id]
+
+
+def test_whoever_is_forgotten_while_a_split_is_half_done_does_not_come_back(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, run: Callable[..., tuple[int, str, str]]
+) -> None:
+    former = named(desk, "anna")
+    with monkeypatch.context() as patched:
+        patched.setattr(manifests, "write", _Step(manifests.write, 0))
+        with pytest.raises(KilledError):
+            regrouping.begin(desk.room.place, desk.room.ledger, _parts(desk, former), [former])
+    desk.room.ledger.close()
+    assert run("forget", desk.room.place.root, "Anna", "--yes")[0] == 0
+    inbox = desk.bench.open()
+    try:
+        assert [entry.name for entry in inbox.ledger.entries("accepted", "reported", "replaced")] == ["ben"]
+    finally:
+        inbox.ledger.close()
 
 
 def test_the_other_half_stays_when_the_customer_is_forgotten(desk: Desk) -> None:
