@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pipeline import desk_arrived, desk_clubs, desk_levers, desk_visit, report
+from pipeline import desk_arrived, desk_clubs, desk_levers, desk_regroup, desk_settings, desk_visit, report
 from pipeline.desk_forms import posted
 from pipeline.desk_guard import LEAVE, Guard, Keys, Sessions
 from pipeline.desk_room import Room
@@ -27,7 +27,10 @@ _LOG = logging.getLogger("baywright")
 
 def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.monotonic) -> Starlette:
     """Make the app; whatever it answers has passed the guard."""
-    most = int(_UPLOADS_AT_ONCE * room.settings.largest_file_mb * 1_000_000)
+
+    def most() -> int:
+        return int(_UPLOADS_AT_ONCE * room.settings.largest_file_mb * 1_000_000)
+
     guard = Middleware(
         Guard, port=port, keys=keys, sessions=Sessions(clock), most_upload_bytes=most, fault=lambda f: _said(room, f)
     )
@@ -37,8 +40,10 @@ def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.mo
         Route(LEAVE, posted(_leave), methods=["POST"]),
         *desk_arrived.routes(room),
         *desk_levers.routes(room),
+        *desk_regroup.routes(room),
         *desk_visit.routes(room),
         *desk_clubs.routes(room),
+        *desk_settings.routes(room),
     ]
 
     async def said(_request: Request, fault: Exception) -> Response:

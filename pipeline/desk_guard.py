@@ -82,7 +82,7 @@ class Guard:
     """Stands before the whole app; what it lets through carries its session in the scope."""
 
     def __init__(
-        self, app: ASGIApp, *, port: int, keys: Keys, sessions: Sessions, most_upload_bytes: int,
+        self, app: ASGIApp, *, port: int, keys: Keys, sessions: Sessions, most_upload_bytes: Callable[[], int],
         fault: Callable[[Exception], Response],
     ) -> None:  # fmt: skip
         self._app, self._keys, self._sessions, self._fault = app, keys, sessions, fault
@@ -142,7 +142,7 @@ class Guard:
         said = headers.get("content-length", [])
         if len(said) != 1 or not said[0].isdecimal() or "transfer-encoding" in headers:
             return _page(411, "Refused", "It is not said how long this is.")
-        most = self._most_upload_bytes if path == "/upload" else _MOST_FORM_BYTES
+        most = self._most_upload_bytes() if path == "/upload" else _MOST_FORM_BYTES
         if int(said[0]) > most:
             return _page(413, "Too large", f"At most {most / 1_000_000:.0f} MB can be sent at once.")
         return None

@@ -20,6 +20,7 @@ _STATES = {
     "superseded": "was half-written; the longer file took its place",
     "archived": "is in the archive, without a report",
     "not_archived": "could not be read into the archive",
+    "replaced": "was split or joined; other visits took its place",
     "forgetting": "is being erased",
 }
 _WATCHERS = {

@@ -65,6 +65,13 @@ class Room:
         if self.own:
             self.own.wake.set()
 
+    def take_up(self, settings: Settings, logo: Logo | None) -> None:
+        """Go on with other settings, and our own watcher between two visits; one beside us has its own."""
+        if self.own:
+            with self.workshop.alone():
+                self.own.inbox.take_up(settings, logo)
+        self.settings, self.logo = settings, logo
+
     def watcher(self) -> WatcherState:
         """Say how the watcher is, ours or the one beside us."""
         known = health.read(self.place)

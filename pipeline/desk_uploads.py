@@ -62,11 +62,12 @@ def _named_apart(files: Sequence[tuple[str, bytes]]) -> Mapping[str, bytes]:
     found: dict[str, bytes] = {}
     for name, content in files:
         plain = studio.safe_name(_plain(name))
-        found[next(free for free in _numbered(plain) if free not in found)] = content
+        found[next(free for free in numbered(plain) if free not in found)] = content
     return found
 
 
-def _numbered(name: str) -> Iterator[str]:
+def numbered(name: str) -> Iterator[str]:
+    """Give a name, and then the same with numbers."""
     yield name
     stem, dot, ending = name.rpartition(".")
     for number in range(2, 1_000_000):
@@ -78,7 +79,7 @@ def _put(folder: Path, name: str, content: bytes) -> str:
     aside = folder / f".arriving {uuid4().hex}"
     studio.write_file(aside, content, studio.SHARED)
     try:
-        for free in _numbered(name):
+        for free in numbered(name):
             with suppress(FileExistsError):
                 _name(aside, folder / free)
                 return free

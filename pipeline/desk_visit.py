@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_changes, desk_facts, desk_fitting, desk_levers, desk_pages, issuing, letter
+from pipeline import desk_changes, desk_facts, desk_fitting, desk_levers, desk_pages, desk_regroup, issuing, letter
 from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
 from pipeline.desk_changes import FaultyFieldsError
@@ -79,7 +79,7 @@ def _page(
         form=form, fault=fault, here="", files=sorted(name for name, _ in entry.originals),
         letter=_letter(folder, entry) if known else None, earlier=_earlier(folder) if folder else [],
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
-        levers=desk_levers.shown(room, entry, request.query_params),
+        levers=desk_levers.shown(room, entry, request.query_params), regroup=desk_regroup.shown(room, entry),
     )  # fmt: skip
 
 

@@ -14,10 +14,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline import answers, ledger_tables, manifests, notes, profiles, studio, traces, visit_words
+from pipeline import answers, ledger_tables, manifests, notes, profiles, studio, traces, visit_facts, visit_words
 from pipeline.archive import Archive
 from pipeline.errors import SettingsError
-from pipeline.ledger import ERASED, Ledger
+from pipeline.ledger import ERASED, REPLACED, Ledger
 from pipeline.profiles import Profile
 from pipeline.studio import Studio
 from pipeline.traces import Words
@@ -77,17 +77,23 @@ def with_kin(where: Studio, visits: Sequence[Visit], ids: Collection[str]) -> li
 
 
 def _is_try_of(where: Studio, visit: Visit, known: Visit) -> bool:
-    """Tell whether a visit without a report is an earlier or later try of another one.
+    """Tell whether a visit without a report is an earlier or later try of another one, or was split or joined to it.
 
     A device may write the next golfer's shots into a file of the same name: half of its lines must be the other's.
     """
     one, other = visit.kept, known.kept
+    if one.entry.state == REPLACED:  # it has what was split off it, or joined with it
+        return bool(_shot_copies(visit) & _shot_copies(known))
     if one.entry.state in ("reported", *ERASED) or one.entry.name != other.entry.name:
         return False
     if not {place for place, _ in one.sightings} & {place for place, _ in other.sightings}:
         return False
     lines = visit.lines(where)
     return one.entry.state == "superseded" or (bool(lines) and 2 * len(lines & known.lines(where)) >= len(lines))
+
+
+def _shot_copies(visit: Visit) -> set[str]:
+    return {stored for name, stored in visit.kept.entry.originals if name.lower() != visit_facts.FILE_NAME}
 
 
 # --- what is theirs ---------------------------------------------------------------------------------------------------
@@ -168,7 +174,7 @@ def _with_content(folder: Path, hashes: Collection[str]) -> Iterator[Path]:
 def _profiles(where: Studio, chosen: Sequence[Visit]) -> Iterator[tuple[Path, Profile]]:
     """Find the answers that have a visit's name: they are called after the file that was answered for."""
     names = {folded(name) for visit in chosen for name in visit.names}
-    for path in sorted(where.profiles.glob("*.toml")):
+    for path in sorted(where.profiles.rglob("*.toml")):  # those moved aside as well
         with suppress(SettingsError, OSError):
             found = answers.load(path)
             if {folded(found.name), folded(path.stem), re.sub(r" \(\d+\)$", "", folded(path.stem))} & names:
@@ -200,7 +206,7 @@ def erase(kept: Archive, what: Plan, today: dt.date, *, dropped: bool = False) -
         _remove(path)
         _remove_empty(path.parent, (where.outbox, where.set_back))
     for path, profile in what.profiles:
-        _rename_profile(where, path, profile)
+        _rename_profile(path, profile)
     for path in [*what.accepted, *ledger_tables.copies(where.work / "ledger.sqlite3")]:
         _remove(path)
     ledger.blank(what.ids, today.isoformat())
@@ -226,11 +232,11 @@ def _remove_empty(folder: Path, ends: Collection[Path]) -> None:
         folder = folder.parent
 
 
-def _rename_profile(where: Studio, path: Path, profile: Profile) -> None:
+def _rename_profile(path: Path, profile: Profile) -> None:
     """Call a layout's answers after the layout instead of a customer's file."""
     name = f"layout {profile.fingerprint.removeprefix('sha256:')[:8]}"
     nameless = Profile(name, profile.fingerprint, profile.given)
-    studio.write_file(where.profiles / f"{studio.safe_name(name)}.toml", profiles.written(nameless).encode())
+    studio.write_file(path.with_name(f"{studio.safe_name(name)}.toml"), profiles.written(nameless).encode())
     if path.name != f"{studio.safe_name(name)}.toml":
         path.unlink()
 

@@ -15,6 +15,7 @@ from pipeline import (
     issuing,
     manifests,
     rebuilding,
+    regrouping,
     retention,
     setting_back,
     studio,
@@ -27,7 +28,7 @@ from pipeline.arrivals import Arrival, ChangedMeanwhileError
 from pipeline.branding import Logo
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, ReportError, UnreadableFileError, trail
 from pipeline.events import PAUSE_AFTER_TROUBLE_S, Event, Troubles
-from pipeline.ledger import ARCHIVED, BACKLOG, Entry, Ledger
+from pipeline.ledger import ARCHIVED, BACKLOG, REPLACED, Entry, Ledger
 from pipeline.records import Refusal, ShotFile
 from pipeline.settings import Settings
 from pipeline.settling import Settling
@@ -78,6 +79,10 @@ class Inbox:
     def _hear(self, event: Event) -> None:
         self.tell(event)  # whoever listens by then
 
+    def take_up(self, settings: Settings, logo: Logo | None) -> None:
+        """Go on with other settings; whoever changes them keeps the workshop to itself meanwhile."""
+        self.settings, self.logo, self.troubles.every_s = settings, logo, settings.scan_seconds
+
     @property
     def archive(self) -> Archive:
         """Give the archive of all visits' shots."""
@@ -90,6 +95,7 @@ class Inbox:
             studio.sweep(self.studio)
             if said := rebuilding.reconcile(self.studio, self.ledger):
                 self.tell(Event("trouble", "ledger", said))
+            regrouping.finish(self.studio, self.ledger)
             for entry in self.ledger.entries("processing"):
                 self.ledger.move(entry.id, "accepted", crashed=True)
         except OSError as fault:
@@ -179,6 +185,8 @@ class Inbox:
         _LOG.info("Visit %s was dropped again unchanged.", identity[:8])
         known = self.ledger.entry(identity)
         where = f"its report is in outbox/{known.place}" if known and known.place else "its report is being made"
+        if known and known.state == REPLACED:
+            where = "it was split or joined on the desk"
         self.tell(Event("known", arrival.name, f"the same content was dropped before; {where}"))
         return None
 

@@ -16,6 +16,7 @@ from pipeline.ledger_tables import ORIGINALS, REMEMBERED, SENDINGS, SIGHTINGS, V
 
 # taken by `process --backlog`: its shots are in the archive, or could not be read; nothing else is done with it
 ARCHIVED, NOT_ARCHIVED = "archived", "not_archived"
+REPLACED = "replaced"  # split or joined on the desk: other visits have its files
 BACKLOG = "backlog"  # what is remembered while that is not at its end: when it was begun, in nanoseconds
 # dropped again, or named, such a visit is tried again
 FINISHED_WITHOUT_REPORT = ("superseded", "held", "set_back", ARCHIVED, NOT_ARCHIVED)

@@ -15,7 +15,7 @@ _AT_ONCE = 400  # visits in one question
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of a visit that was only to be archived; path is the archive's file with its rows, if it has any."""
+    """A visit only to be archived, or made on the desk; path is the archive's file with its rows, if it has any."""
 
     id: str
     name: str
@@ -75,18 +75,21 @@ class BulkNotes:
             for these in self._some(ORIGINALS, ORIGINALS.c.visit, [outcome.id for outcome in outcomes]):
                 connection.execute(sa.delete(ORIGINALS).where(these))
             self._supersede(connection, replaced)
-            self._add(connection, VISITS, [
-                {"id": one.id, "name": one.name, "state": one.state, "attempts": 0, "received": one.received,
-                 "place": one.place}
-                for one in outcomes
-            ])  # fmt: skip
-            self._add(connection, ORIGINALS, [
-                {"visit": one.id, "position": position, "name": name, "stored": stored}
-                for one in outcomes for position, (name, stored) in enumerate(one.originals)
-            ])  # fmt: skip
-            self._see(connection, ((one.id, *sighting) for one in outcomes for sighting in one.sightings))
+            self._note(connection, outcomes)
             filed = [{"visit": one.id, "path": one.path, "gone": 0} for one in outcomes if one.path]
             self._add(connection, ARCHIVED, filed)
+
+    def _note(self, connection: sa.Connection, outcomes: Sequence[Outcome]) -> None:
+        self._add(connection, VISITS, [
+            {"id": one.id, "name": one.name, "state": one.state, "attempts": 0, "received": one.received,
+             "place": one.place}
+            for one in outcomes
+        ])  # fmt: skip
+        self._add(connection, ORIGINALS, [
+            {"visit": one.id, "position": position, "name": name, "stored": stored}
+            for one in outcomes for position, (name, stored) in enumerate(one.originals)
+        ])  # fmt: skip
+        self._see(connection, ((one.id, *sighting) for one in outcomes for sighting in one.sightings))
 
     def supersede(self, visits: Collection[str]) -> None:
         """Note that later visits stand for these; their rows count no more."""
@@ -98,6 +101,14 @@ class BulkNotes:
         for these in self._some(VISITS, VISITS.c.id, visits):
             connection.execute(sa.update(VISITS).where(these).values(state="superseded"))
         self._archive.leave_out(connection, visits)
+
+    def regroup(self, new: Sequence[Outcome], former: Collection[str]) -> None:
+        """Note new visits in the place of former ones, in one transaction: these have no report and count no more."""
+        with database.transaction(self._engine) as connection:
+            for these in self._some(VISITS, VISITS.c.id, former):
+                connection.execute(sa.update(VISITS).where(these).values(state="replaced", place=None))
+            self._archive.leave_out(connection, former)
+            self._note(connection, new)
 
     def see(self, sightings: Iterable[tuple[str, str, str]]) -> None:
         """Note that visits that are known lie in the drop folder as well (visit, place, signature)."""

@@ -22,8 +22,8 @@ VISITS = sa.Table(
     sa.Column("studio", _text, primary_key=True),
     sa.Column("id", _text, primary_key=True),
     sa.Column("name", _text, nullable=False),
-    # accepted | processing | waiting | superseded | reported | held | set_back | archived | not_archived | forgetting
-    # | forgotten
+    # accepted | processing | waiting | superseded | reported | held | set_back | archived | not_archived | replaced
+    # | forgetting | forgotten
     sa.Column("state", _text, nullable=False),
     sa.Column("attempts", sa.Integer, nullable=False),
     sa.Column("received", _text, nullable=False),

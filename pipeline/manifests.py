@@ -11,11 +11,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from pipeline import studio
-from pipeline.ledger import ARCHIVED, ERASED, FINISHED_WITHOUT_REPORT, NOT_ARCHIVED, Entry, Kept, Ledger
+from pipeline.ledger import ARCHIVED, ERASED, FINISHED_WITHOUT_REPORT, NOT_ARCHIVED, REPLACED, Entry, Kept, Ledger
 from pipeline.studio import Studio
 
 _VERSION = 1
-WITHOUT_REPORT = (ARCHIVED, NOT_ARCHIVED)  # states a ledger made anew must know of: no report is to be made
+WITHOUT_REPORT = (ARCHIVED, NOT_ARCHIVED, REPLACED)  # states a ledger made anew must know of: no report is to be made
 _ID = re.compile(r"[0-9a-f]{64}")
 _STORED = re.compile(r"[0-9a-f]{64}[^/\\]*")  # a name in work/accepted, and never a way out of there
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline import issuing, manifests
-from pipeline.ledger import NOT_ARCHIVED, Entry, Kept, Ledger
+from pipeline.ledger import ARCHIVED, NOT_ARCHIVED, Entry, Kept, Ledger
 from pipeline.records import ShotFile
 from pipeline.studio import EARLIER, Studio
 
@@ -113,7 +113,7 @@ def _with_outcome(kept: Kept, left: _Left) -> Kept:
 
     Else it is still to be worked on, unless it was only to be archived.
     """
-    if kept.entry.state not in ("accepted", *manifests.WITHOUT_REPORT):
+    if kept.entry.state not in ("accepted", ARCHIVED, NOT_ARCHIVED):
         return kept
     report, note = left.reports.get(kept.entry.id), left.notes.get(kept.entry.id[:8])
     if report:

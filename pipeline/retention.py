@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from pipeline import forgetting, visit_words
 from pipeline.archive import Archive
-from pipeline.ledger import FINISHED_WITHOUT_REPORT
+from pipeline.ledger import FINISHED_WITHOUT_REPORT, REPLACED
 from pipeline.traces import Words
 from pipeline.visit_words import Visit
 
@@ -15,7 +15,7 @@ _EARLIEST_YEAR = 2020
 _CLOCK = "days seen"  # in the ledger: the first and the last of the days that followed each other
 _AT_A_TIME = 100
 _NOT_SEARCHED = Words((), ())  # whose words are searched for is asked for by name
-_MAY_BE_ERASED = ("reported", *FINISHED_WITHOUT_REPORT)  # nothing that is still to be worked on
+_MAY_BE_ERASED = ("reported", REPLACED, *FINISHED_WITHOUT_REPORT)  # nothing that is still to be worked on
 
 
 def erase_old(archive: Archive, keep_days: int, today: dt.date) -> str:

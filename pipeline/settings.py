@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline import branding, strict_toml, units
+from pipeline.errors import SettingsError
 from pipeline.resources import names, table
 
 
@@ -89,12 +90,26 @@ def load(text: str = "", where: str = "studio.toml") -> Settings:
     return Settings(**values)  # type: ignore[arg-type]
 
 
+def fault(key: str, value: object) -> str:
+    """Say why a setting may not have a value; empty when it may."""
+    try:
+        _value(table("settings")[key], value, strict_toml.Place("", ""), key)
+    except SettingsError as found:
+        return str(found).partition(" is not right: ")[2]
+    return ""
+
+
 def template() -> str:
     """Write a studio.toml with every setting, its default and its help."""
     lines = ["# The studio's settings. A line that starts with # is a remark; delete the # to change a setting.", ""]
     for key, row in table("settings").items():
         chosen = f" ({' | '.join(choices(row))})" if row["type"] == "choice" else ""
-        default = row.get("default", table("settings").get(row.get("optional", ""), {}).get("default"))
-        value = f'"{default}"' if isinstance(default, str) else default
-        lines += [f"# {row['help']}{chosen}", f"# {key} = {value}", ""]
+        lines += [f"# {row['help']}{chosen}", remark(key), ""]
     return "\n".join(lines)
+
+
+def remark(key: str) -> str:
+    """Write the line of the template that stands for a setting's default."""
+    rows = table("settings")
+    default = rows[key].get("default", rows.get(rows[key].get("optional", ""), {}).get("default"))
+    return f"# {key} = " + (f'"{default}"' if isinstance(default, str) else str(default))

@@ -23,6 +23,7 @@ from pipeline.settings import Settings
 LONGEST_NAME = 120  # bytes in UTF-8; a file system takes 255, and we put a date, marks and endings around it
 LONGEST_ENDING = 8
 EARLIER = "earlier"  # in a report's folder: what it held before, a folder a version
+REPLACED_NOTE = "replaced.txt"  # in a report's folder: other visits took its place
 # files for their owner alone, or for the owner's group as the umask allows; never for others
 PRIVATE, SHARED = 0o600, 0o660
 _OTHERS = 0o007

@@ -178,7 +178,7 @@ def test_every_page_can_be_read_and_used(browser: "Browser", place: Studio, widt
             viewport={"width": width, "height": 800}, storage_state=page.context.storage_state()
         )
         seen = reader.new_page()  # it only looks: our own pages run no script
-        for path in ("/", "/clubs", "/clubs?since=x", *visits):
+        for path in ("/", "/clubs", "/clubs?since=x", "/settings", *visits):
             seen.goto(f"{home}{path}")
             assert (path, seen.evaluate(FAULTS)) == (path, [])
             seen.keyboard.press("Tab")

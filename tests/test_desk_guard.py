@@ -15,6 +15,9 @@ PATHS = (
     "/visit/abc",
     "/visit/abc/report.pdf",
     "/visit/abc/flight/x-1.svg",
+    "/visit/abc/join",
+    "/settings",
+    "/settings/answers/a.toml",
     "/static/desk.css",
     "/nothing",
 )

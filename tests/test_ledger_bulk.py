@@ -83,6 +83,19 @@ def test_visits_that_have_grown_into_others_count_no_more(ledger: Ledger) -> Non
     ]  # fmt: skip
 
 
+def test_new_visits_take_the_place_of_former_ones_and_doing_it_twice_changes_nothing(ledger: Ledger) -> None:
+    ledger.bulk.note([outcome(1, "reported", place="folder"), outcome(2)], (), BEFORE)
+    for _ in range(2):
+        ledger.bulk.regroup([outcome(3, "accepted", None), outcome(4, "accepted", None)], ["id 0001"])
+        former, new = ledger.entry("id 0001"), ledger.entry("id 0003")
+        assert former
+        assert (former.state, former.place, former.originals) == ("replaced", None, outcome(1).originals)
+        assert new
+        assert (new.state, new.originals) == ("accepted", outcome(3).originals)
+        assert ledger.bulk.states(["id 0002", "id 0004"]) == {"id 0002": "archived", "id 0004": "accepted"}
+        assert [(row.visit, row.gone) for row in ledger.archive.filed()] == [("id 0001", True), ("id 0002", False)]
+
+
 def test_places_tell_which_visits_came_from_there(ledger: Ledger) -> None:
     ledger.bulk.note([outcome(1), outcome(2, "not_archived", None)], (), BEFORE)
     ledger.bulk.see([("id 0001", "third.csv", "sig 3"), ("id 0001", "1.csv", "sig 1")])

@@ -155,7 +155,7 @@ def _erase(studio: "Studio", settings: "Settings", who: str, *, dropped: bool) -
     """Erase; gives what was to go, and what ledger and archive still have of it."""
     import datetime as dt
 
-    from pipeline import forgetting, traces
+    from pipeline import forgetting, regrouping, traces
     from pipeline.archive import Archive
     from pipeline.studio import sweep
     from pipeline.workshop import SHARED
@@ -163,6 +163,7 @@ def _erase(studio: "Studio", settings: "Settings", who: str, *, dropped: bool) -
     ledger = open_ledger(studio, settings, alone=True)
     try:
         sweep(studio)
+        regrouping.finish(studio, ledger)
         plan = _plan(studio, ledger, who, exactly=True)
         for line in _lines(studio, plan, dropped=dropped):
             print(printable(line))

@@ -1,0 +1,243 @@
+"""The desk's way to split a visit that is two, and to join two that are one."""
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from pipeline import desk_facts, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
+from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_room import Room, today
+from pipeline.errors import PipelineError
+from pipeline.issuing import Issued
+from pipeline.ledger import REPLACED, Entry, Kept
+from pipeline.records import Refusal
+
+Parts = Callable[[Sequence[Entry], str, dt.date], list[Kept]]  # former visits, when they came, their day
+_MOST_LISTED = 50
+_LONGEST_NAME = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Regroup:
+    """What a visit's page shows of it; successors are the visits that took its place."""
+
+    files: tuple[str, ...]
+    mark: str
+    may: bool
+    successors: tuple[Entry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """A visit that may be joined with this one."""
+
+    id: str
+    name: str
+    day: str
+    customer: str
+
+
+def routes(room: Room) -> list[Route]:
+    """Give the addresses of these forms."""
+
+    def split(request: Request, form: FormData) -> Response:
+        return _split(room, request, visit_of(room, request), form)
+
+    def which(request: Request) -> Response:
+        return _which(room, request, visit_of(room, request))
+
+    def sure(request: Request) -> Response:
+        return _sure(room, request, visit_of(room, request), _other(room, request))
+
+    def join(request: Request, form: FormData) -> Response:
+        return _join(room, request, visit_of(room, request), form)
+
+    return [
+        Route("/visit/{visit}/split", posted(split), methods=["POST"]),
+        Route("/visit/{visit}/join", which),
+        Route("/visit/{visit}/join/{other}", sure),
+        Route("/visit/{visit}/join/{other}", posted(join), methods=["POST"]),
+    ]
+
+
+def shown(room: Room, entry: Entry) -> Regroup:
+    """Give what stands on a visit's page."""
+    files = tuple(name for name, _ in regrouping.shot_files(entry))
+    successors: tuple[Entry, ...] = ()
+    if entry.state == REPLACED:
+        mine = {stored for _, stored in regrouping.shot_files(entry)}
+        there = room.ledger.entries(*desk_pages.SHOWN)
+        successors = tuple(e for e in there if mine & {stored for _, stored in regrouping.shot_files(e)})
+    return Regroup(files, _mark(entry), _newest(room, entry) is not None, successors)
+
+
+def _mark(*entries: Entry) -> str:
+    """Tell one state of visits from another."""
+    return desk_pages.mark(*((entry.id, entry.state, entry.place, entry.originals) for entry in entries))
+
+
+def _newest(room: Room, entry: Entry) -> Issued | None:
+    """Give what a visit's report says of itself; None when it has none, or a later one has taken its place."""
+    known = issuing.issued(room.place.outbox / entry.place) if entry.state == "reported" and entry.place else None
+    return known if known and known.visit_id == entry.id else None
+
+
+# --- splitting --------------------------------------------------------------------------------------------------------
+def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
+    """Make two visits of one: the chosen files are the second."""
+    chosen = {text for text in form.getlist("file") if isinstance(text, str)}
+    files = regrouping.shot_files(entry)
+    away = [one for number, one in enumerate(files) if str(number) in chosen]
+    stay = [one for number, one in enumerate(files) if str(number) not in chosen]
+    if not away or not stay:
+        return _left_alone(request, entry, "Choose some of the files, and leave at least one.")
+    name = _name(field(form, "name")) or f"{entry.name}, second"
+
+    def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
+        before = desk_facts.kept(room.place, former[0]).content
+        one = regrouped_facts.first(before, {file for file, _ in stay}, day)
+        two = regrouped_facts.second(before, {file for file, _ in away}, day)
+        return [
+            regrouping.made_of(room.place, room.ledger, entry.name, stay, one, received),
+            regrouping.made_of(room.place, room.ledger, name, away, two, received),
+        ]
+
+    fault = _regroup(room, [entry], field(form, "mark"), parts)
+    if fault:
+        return _left_alone(request, entry, fault)
+    return back(request, "/", f"“{entry.name}” is two visits now, the other is “{name}”. Say there who it is of.")
+
+
+def _left_alone(request: Request, entry: Entry, why: str) -> Response:
+    return back(request, f"/visit/{entry.id}", f"{why} Nothing was changed.")
+
+
+def _name(text: str) -> str:
+    return "".join(c if c.isprintable() else " " for c in text).strip()[:_LONGEST_NAME]
+
+
+# --- joining ----------------------------------------------------------------------------------------------------------
+def _which(room: Room, request: Request, entry: Entry) -> Response:
+    """List the visits of the same day, or those whose names have what is searched for."""
+    known = _newest(room, entry)
+    if known is None:
+        raise HTTPException(404, "There is no newest report of this visit, so it cannot be joined with another one.")
+    find = request.query_params.get("find", "").strip()[:_LONGEST_NAME]
+    folded = find.casefold()
+    last = {
+        one.place: one for one in room.ledger.entries("reported") if one.id != entry.id and one.place != entry.place
+    }
+    fitting = [
+        one
+        for place, one in last.items()
+        if (folded in f"{one.name} {place}".casefold() if find else str(place).startswith(known.date.isoformat()))
+    ]
+    others = [_as_other(room, one) for one in fitting[-_MOST_LISTED:][::-1]]
+    return page(
+        room, request, "join", visit=entry, find=find, day=known.date.isoformat(), here="",
+        others=others, more=max(0, len(fitting) - _MOST_LISTED),
+    )  # fmt: skip
+
+
+def _as_other(room: Room, entry: Entry) -> Other:
+    facts = desk_facts.kept(room.place, entry).content
+    return Other(entry.id, entry.name, str(entry.place)[:10], desk_facts.shown(facts)["customer"])
+
+
+def _other(room: Room, request: Request) -> Entry:
+    found = room.ledger.entry(request.path_params["other"])
+    if found is None or _newest(room, found) is None or found.id == request.path_params["visit"]:
+        raise HTTPException(404, "There is no such visit with a report any more.")
+    return found
+
+
+def _sure(
+    room: Room, request: Request, entry: Entry, other: Entry, code: int = 200, /, fault: str = ""
+) -> Response:  # fmt: skip
+    """Show both before they are joined."""
+    known, of_other = _newest(room, entry), _newest(room, other)
+    if known is None or of_other is None:
+        raise HTTPException(404, "One of the two has no report any more.")
+    mine, theirs = (desk_facts.kept(room.place, one).content for one in (entry, other))
+    rows = regrouped_facts.differing(mine, theirs)
+    days = known.date != of_other.date
+    if days and not any(words == "Day" for words, *_ in rows):
+        rows = [("Day", known.date.isoformat(), of_other.date.isoformat(), True), *rows]
+    return page(
+        room, request, "join_sure", code, visit=entry, other=other, rows=rows, here="", fault=fault,
+        files=[name for one in (entry, other) for name, _ in regrouping.shot_files(one)],
+        doubtful=days or any(doubtful for *_, doubtful in rows), mark=_mark(entry, other),
+    )  # fmt: skip
+
+
+def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
+    """Make one visit of two."""
+    other = _other(room, request)
+    mine, theirs = (desk_facts.kept(room.place, one).content for one in (entry, other))
+    known, of_other = _newest(room, entry), _newest(room, other)
+    days = known is not None and of_other is not None and known.date != of_other.date
+    doubtful = days or any(doubt for *_, doubt in regrouped_facts.differing(mine, theirs))
+    if doubtful and field(form, "sure") != "yes":
+        return _sure(
+            room, request, entry, other, 422, fault="They differ. Tick the box if they are one visit all the same."
+        )
+
+    def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
+        one, two = former
+        files = list(regrouping.shot_files(one))
+        names = {name for name, _ in files}
+        renamed = {}
+        for name, stored in regrouping.shot_files(two):
+            same = next((file for file, copy in files if copy == stored), None)  # in both: it counts once
+            renamed[name] = same or next(free for free in desk_uploads.numbered(name) if free not in names)
+            if same is None:
+                names.add(renamed[name])
+                files.append((renamed[name], stored))
+        facts = regrouped_facts.joined(mine, theirs, renamed, day)
+        return [regrouping.made_of(room.place, room.ledger, one.name, files, facts, received)]
+
+    fault = _regroup(room, [entry, other], field(form, "mark"), parts)
+    if fault:
+        return _sure(room, request, entry, other, 409, fault=f"{fault} Nothing was changed.")
+    return back(request, "/", f"“{entry.name}” and “{other.name}” are one visit now. Its report comes by itself.")
+
+
+# --- both -------------------------------------------------------------------------------------------------------------
+def _regroup(room: Room, former: Sequence[Entry], mark: str, parts: Parts) -> str:
+    """Put new visits in the place of former ones, once each is known to give a report; else says why not."""
+    try:
+        with room.writing, room.alone():
+            regrouping.finish(room.place, room.ledger)  # one that a kill left
+            found = [kept for kept in (room.ledger.kept(entry.id) for entry in former) if kept]
+            entries = [kept.entry for kept in found]
+            known = [_newest(room, entry) for entry in entries]
+            if known[0] is None or None in known or _mark(*entries) != mark:
+                return "It was changed meanwhile. Look at it again."
+            new = parts(entries, max(kept.received for kept in found), known[0].date)
+            for kept in new:
+                if why := _refusal(room, kept.entry):
+                    return f"“{kept.entry.name}” would have no report: {why}"
+            regrouping.begin(room.place, room.ledger, new, entries)
+    except (PipelineError, OSError) as fault:
+        if regrouping.is_begun(room.place):
+            why = "The disk or a folder refused a part of it. It is begun, and the rest is done at the next start."
+            raise HTTPException(503, why) from fault
+        return str(fault) if isinstance(fault, PipelineError) else f"The disk or a folder refused: {fault.strerror}."
+    room.wake()
+    return ""
+
+
+def _refusal(room: Room, entry: Entry) -> str:
+    """Say why a visit would have no report, if it would have none."""
+    job = issuing.job_of(
+        room.place, entry, settings=room.settings, logo=None, answers=room.answers().by_layout, today=today(),
+        history=None,
+    )  # fmt: skip
+    outcome = job if isinstance(job, Refusal) else room.side.work_out(job)
+    return outcome.what if isinstance(outcome, Refusal) else ""
