@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pipeline import desk_arrived, desk_clubs, desk_visit, report
+from pipeline import desk_arrived, desk_clubs, desk_letter_forms, desk_visit, report
 from pipeline.desk_forms import posted
 from pipeline.desk_guard import LEAVE, Guard, Keys, Sessions
 from pipeline.desk_room import Room
@@ -37,6 +37,7 @@ def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.mo
         Route(LEAVE, posted(_leave), methods=["POST"]),
         *desk_arrived.routes(room),
         *desk_visit.routes(room),
+        *desk_letter_forms.routes(room),
         *desk_clubs.routes(room),
     ]
 

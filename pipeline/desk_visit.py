@@ -10,12 +10,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_facts, desk_pages, issuing, letter
+from pipeline import desk_earlier, desk_facts, desk_letter, desk_pages, issuing
 from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
 from pipeline.desk_forms import back, field, page, posted, visit_of
 from pipeline.desk_room import Room, today
-from pipeline.errors import LetterError, PipelineError, ReportError, SettingsError
+from pipeline.errors import PipelineError, ReportError, SettingsError
 from pipeline.issuing import Again, Issued
 from pipeline.ledger import Entry
 from pipeline.records import Refusal
@@ -62,7 +62,9 @@ def _page(
     return page(
         room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
         fields=typed or now_kept, kept=now_kept if typed else None, mark=kept.mark, fault=fault, here="",
-        files=sorted(name for name, _ in entry.originals), letter=_letter(folder, entry) if known else None,
+        files=sorted(name for name, _ in entry.originals),
+        earlier_visits=desk_earlier.shown(room, entry),
+        letter=desk_letter.shown(room, entry, request.query_params),
         earlier=_earlier(folder) if folder else [],
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
     )  # fmt: skip
@@ -73,14 +75,6 @@ def _folder(room: Room, entry: Entry) -> Path | None:
     if entry.state != "reported" or not entry.place:
         return None
     return room.place.outbox / entry.place
-
-
-def _letter(folder: Path | None, entry: Entry) -> letter.Letter | None:
-    """Read the letter; None when staff took it away or it is no letter any more."""
-    with suppress(OSError, LetterError):
-        if folder:
-            return letter.read((folder / "letter.eml").read_bytes(), entry.id)
-    return None
 
 
 def _earlier(folder: Path) -> list[str]:

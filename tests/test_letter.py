@@ -24,7 +24,10 @@ STUDIO = settings.load(
     'name = "Example studio"\nmail_from = "desk@studio.example"\nmail_reply_to = "ask@studio.example"'
 )
 NOON = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
-HEADERS = ["From", "Reply-To", "To", "Subject", "Date", "Message-ID", "X-Unsent", "MIME-Version", "Content-Type"]
+HEADERS = [
+    "From", "Reply-To", "To", "Subject", "Date", "Message-ID", "X-Unsent", "X-Baywright-Words", "MIME-Version",
+    "Content-Type",
+]  # fmt: skip
 HOSTILE = [
     "x\r\nBcc: thief@example.org", "x\nBcc: thief@example.org\n\nbody", "a@b.example, thief@example.org", "\u202ea",
     '“,;:<>()[]@\\".', "=?utf-8?q?a=0ABcc:_thief@example.org?=", "=?utf-8?b?Cg==?= é", "Müller, J; <thief@example.org>",
