@@ -196,12 +196,13 @@ def send(room: Room, entry: Entry, mark: str, number: int) -> str:
     try:
         mailing.send(found, made, server, room.ledger, now, again=number > 0)
     except LetterError as fault:
-        raise LetterError(_for_the_desk(str(fault))) from fault
+        raise LetterError(_for_the_desk(str(fault), f"{server}:")) from fault
     return found.to
 
 
-def _for_the_desk(said: str) -> str:
+def _for_the_desk(said: str, through: str) -> str:
     """Say what went wrong without the options of the command."""
+    said = said.replace(through, f"The mail server {through}")
     plain = said.replace(" To send it once more, add --again.", "").replace("send it with --again", "send it once more")
     if "smtp_" in plain or "mail_from" in plain:
         plain += " After a change of studio.toml start the desk again."

@@ -14,9 +14,9 @@ from pipeline.visit_words import folded
 WHICH = (
     ("", "all"),
     ("asks", "needs an answer"),
-    ("back", "was set back"),
-    ("report", "has its report"),
-    ("unsent", "letter not sent yet"),
+    ("back", "set back"),
+    ("report", "with a report"),
+    ("unsent", "letter still to be sent"),
 )
 _STATES = {"asks": ("held",), "back": ("set_back",), "report": ("reported",), "unsent": ("reported",)}
 _LONGEST = 200

@@ -29,7 +29,9 @@ class Gone:
     @property
     def words(self) -> str:
         """Say it."""
-        return _WORDS.get(self.note.state, _WORDS["sending"]).format(at=local(self.note.at)) if self.note else "Not sent yet"
+        if self.note is None:
+            return "Not sent yet"
+        return _WORDS.get(self.note.state, _WORDS["sending"]).format(at=local(self.note.at))
 
     @property
     def short(self) -> str:

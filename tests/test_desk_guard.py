@@ -8,7 +8,16 @@ from pipeline.desk_guard import LONGEST_DISUSE_S
 from tests.conftest import Bench
 from tests.desk import HOST, OWN, PORT, Desk, desk_on
 
-PATHS = ("/", "/clubs", "/clubs/models.pdf", "/visit/abc", "/visit/abc/report.pdf", "/static/desk.css", "/nothing")
+PATHS = (
+    "/",
+    "/clubs",
+    "/clubs/models.pdf",
+    "/visit/abc",
+    "/visit/abc/report.pdf",
+    "/visit/abc/letter/send",
+    "/static/desk.css",
+    "/nothing",
+)
 
 
 @pytest.fixture

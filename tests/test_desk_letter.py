@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from pipeline import desk_former
+from pipeline import desk_former, status
 from pipeline.desk_facts import kept
 from pipeline.studio import lock
 from tests.conftest import Bench
@@ -197,6 +197,7 @@ def test_staff_note_that_they_sent_it_and_take_that_back(desk: Desk) -> None:
     assert (code, "Noted as sent on 20" in said, "Noted: the letter was sent." in said) == (303, True, True)
     assert "has its report, letter sent 20" in desk.client.get("/").text
     assert "Note that I sent it myself" not in said
+    assert status._letter(path(desk).parent, entry(desk).id, desk.room.ledger) == "sent"
     assert "The note is taken back." in post(desk, "/not-sent")[1]
     assert "Not sent yet." in page(desk)
 
@@ -253,4 +254,4 @@ def test_a_visit_whose_report_another_took_over_has_no_letter(desk: Desk) -> Non
     assert 'id="letter"' not in desk.client.get(f"/visit/{old.id}").text
     answer = desk.post(f"/visit/{old.id}/letter", mark="x", subject="a", text="b")
     assert (answer.status_code, "no report of this visit" in answer.text) == (503, True)
-    assert desk.client.get("/").text.count("letter not sent yet") == 2  # the filter's words, and one of two rows
+    assert desk.client.get("/").text.count("letter not sent yet") == 1  # of two rows

@@ -125,6 +125,7 @@ def test_trouble_is_said_in_words_with_what_to_do(desk: Desk, server: Post) -> N
     server.fault = LetterError(
         "mail.example, port 587: its certificate is not trusted. Check smtp_host. Nothing was sent."
     )
+    assert "The mail server mail.example, port 587: its certificate" in post(desk, "/send")[1]
     assert "After a change of studio.toml start the desk again." in post(desk, "/send")[1]
     server.fault = ConnectionResetError()
     code, said = post(desk, "/send", number=str(step(desk).gone.number))
