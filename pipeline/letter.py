@@ -72,7 +72,7 @@ def write(fitting: Fitting, settings: Settings, pdf: bytes) -> Letter:
     subject = page.words.say("letter.subject", date=day)
     name = page.words.say("letter.file_name", day=fitting.date.isoformat())
     version, number = wording.version(page), wording.version_number(page)
-    title = _line(", ".join(part for part in (subject, version) if part))[:LONGEST_SUBJECT]
+    title = _subject(", ".join(part for part in (subject, version) if part))
     text = _text(_lines(page, day))
     return Letter(
         visit_id=fitting.visit_id,
@@ -114,6 +114,11 @@ def _line(text: str) -> str:
     return re.sub(" +", " ", seen).strip()
 
 
+def _subject(text: str) -> str:
+    """Put a text on one line that no library takes for an encoded one, in which lines of a head could hide."""
+    return _line(text).replace("=?", "= ?")[:LONGEST_SUBJECT].strip()
+
+
 def _text(lines: Sequence[str]) -> str:
     return "\n".join(_line(line) for line in lines).strip() + "\n"
 
@@ -144,7 +149,7 @@ def message(letter: Letter, settings: Settings, when: dt.datetime, *, unsent: bo
         made["Reply-To"] = settings.mail_reply_to
     if letter.to:
         made["To"] = letter.to
-    made["Subject"] = letter.subject
+    made["Subject"] = _subject(letter.subject)
     made["Date"] = format_datetime(when)
     mark = hashlib.sha256(f"{letter.visit_id} {letter.version}".encode()).hexdigest()[:32]
     made["Message-ID"] = f"<{mark}@{settings.mail_from.rpartition('@')[2] or _NO_DOMAIN}>"
@@ -178,7 +183,7 @@ def read(content: bytes, visit_id: str) -> Letter:
         msg = "letter.eml: it is damaged and cannot be read as a letter. Send report.pdf with a letter of your own."
         raise LetterError(msg) from fault
     lines, mark = _text(body.splitlines()), written if _MARK.fullmatch(written) else ""
-    return Letter(visit_id, to, _line(subject)[:LONGEST_SUBJECT].strip(), lines, attached, _file_name(name), mark)
+    return Letter(visit_id, to, _subject(subject), lines, attached, _file_name(name), mark)
 
 
 def reworded(content: bytes, visit_id: str, subject: str, text: str, settings: Settings) -> bytes:
@@ -187,7 +192,7 @@ def reworded(content: bytes, visit_id: str, subject: str, text: str, settings: S
     Raises LetterError as `read` does. The words are taken as in any letter: one line of subject, nothing invisible.
     """
     before = read(content, visit_id)
-    words = replace(before, subject=_line(subject)[:LONGEST_SUBJECT].strip(), text=_text(text.splitlines()))
+    words = replace(before, subject=_subject(subject), text=_text(text.splitlines()))
     return message(words, settings, _time(content), unsent=True).as_bytes()
 
 

@@ -141,6 +141,21 @@ def test_a_change_is_judged_as_clubs_of_one_visit_are() -> None:
     assert trend.change.verdict == "same"
 
 
+def test_what_makes_a_report_more_careful_does_so_here() -> None:
+    [plain] = days(set_of("A", FIRST), set_of("B", SECOND))
+    [with_mishits] = days(set_of("A", FIRST), {**set_of("B", SECOND), "n_mishit": 3})
+    iron = set_of("I", FIRST, category="iron", number=7, own=False, letter="B")
+    several = [
+        json.dumps(fitting_of(visit, day, [set_of("A", carries), iron])).encode()
+        for visit, day, carries in (("1", "2026-03-02", FIRST), ("2", "2026-06-10", SECOND))
+    ]
+    of_two, _ = desk_trend.trends([*desk_trend.read(several[0], "1")[1], *desk_trend.read(several[1], "2")[1]])
+    assert plain.change
+    for wider in (with_mishits.change, of_two.change):
+        assert wider
+        assert wider.low_m < plain.change.low_m - 0.1
+
+
 def test_what_cannot_be_compared_is_not() -> None:
     own = set_of("A", FIRST)
     for other, altitude_m, why in (

@@ -210,6 +210,7 @@ def test_a_note_that_comes_too_late_notes_nothing(desk: Desk) -> None:
     assert len(desk.room.ledger.letters.last([one.id])[one.id]) == 1
     next_version(desk, hand="left")
     assert "nothing was noted" in post(desk, "/sent", version=before.version)[1]
+    assert "nothing was noted" in post(desk, "/sent", version="0" * 16)[1]
     found = page(desk)
     assert "Not sent yet." in found
     assert "Of an earlier version: noted as sent on 20" in found

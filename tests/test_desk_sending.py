@@ -1,7 +1,9 @@
 """Sending a letter from the desk: what was confirmed and nothing else, once, or once more on purpose."""
 
 import smtplib
+import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -18,7 +20,8 @@ class Post:
     """A way to a mail server that keeps what it is given, or refuses it."""
 
     got: list[tuple[str, list[str], bytes]] = field(default_factory=list)
-    before: Callable[[], None] = lambda: None
+    opened: Callable[[], object] = lambda: None
+    before: Callable[[], object] = lambda: None
     fault: Exception | None = None
 
     def sendmail(self, sender: str, to: list[str], content: bytes) -> None:
@@ -35,6 +38,7 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Post:
 
     @contextmanager
     def connected(_to: object) -> Iterator[Post]:
+        made.opened()
         yield made
 
     monkeypatch.setattr("pipeline.mailing.connected", connected)
@@ -93,6 +97,23 @@ def test_a_second_click_sends_nothing(desk: Desk, server: Post) -> None:
     assert post(desk, "/send", number="1")[0] == 502
     assert post(desk, "/send", number="")[0] == 502
     assert len(server.got) == 2
+
+
+def test_two_clicks_at_the_same_moment_are_one(desk: Desk, server: Post) -> None:
+    assert post(desk, "/send")[0] == 303
+    server.before = lambda: time.sleep(0.1)
+    with ThreadPoolExecutor(2) as pool:
+        codes = list(pool.map(lambda _: post(desk, "/send", number="1")[0], range(2)))
+    assert sorted(codes) == [303, 502]
+    assert len(server.got) == 2
+
+
+def test_when_another_program_sends_it_at_this_moment_nothing_is_sent(desk: Desk, server: Post) -> None:
+    one, version = entry(desk).id, step(desk).version
+    server.opened = lambda: desk.room.ledger.begin_sending(one, version, "2026-11-25T10:00:00+00:00")
+    code, said = post(desk, "/send")
+    assert (code, "Another baywright is sending it at this moment." in said) == (502, True)
+    assert server.got == []
 
 
 def test_after_staffs_own_note_it_is_not_sent_by_an_old_page(desk: Desk, server: Post) -> None:
