@@ -22,6 +22,7 @@ def address(text: str) -> str | None:
         and len(mailbox) <= _LONGEST_MAILBOX
         and len(mailbox) + 1 + len(domain) <= _LONGEST
         and _MAILBOX.fullmatch(mailbox)
+        and "=?" not in mailbox  # a library may read another address out of it
         and len(labels) > 1
         and not labels[-1].isdigit()
         and all(_LABEL.fullmatch(label) for label in labels)

@@ -12,7 +12,16 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pipeline import desk_arrived, desk_clubs, desk_levers, desk_regroup, desk_settings, desk_visit, report
+from pipeline import (
+    desk_arrived,
+    desk_clubs,
+    desk_letter_forms,
+    desk_levers,
+    desk_regroup,
+    desk_settings,
+    desk_visit,
+    report,
+)
 from pipeline.desk_forms import posted
 from pipeline.desk_guard import LEAVE, Guard, Keys, Sessions
 from pipeline.desk_room import Room
@@ -42,6 +51,7 @@ def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.mo
         *desk_levers.routes(room),
         *desk_regroup.routes(room),
         *desk_visit.routes(room),
+        *desk_letter_forms.routes(room),
         *desk_clubs.routes(room),
         *desk_settings.routes(room),
     ]

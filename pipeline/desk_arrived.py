@@ -7,7 +7,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import answers, desk_pages, desk_uploads, issuing, manifests, notes, profiles, questions, setting_back
+from pipeline import (
+    answers,
+    desk_list,
+    desk_pages,
+    desk_uploads,
+    issuing,
+    manifests,
+    notes,
+    profiles,
+    questions,
+    setting_back,
+)
 from pipeline import desk_facts as facts
 from pipeline.desk_forms import back, field, is_refresh, page, posted, visit_of
 from pipeline.desk_room import Room, heard_rows
@@ -52,18 +63,16 @@ def _from(form: FormData) -> str:
 
 # --- showing ----------------------------------------------------------------------------------------------------------
 def _page(room: Room, request: Request, code: int = 200, fault: str = "") -> Response:
-    tally = room.ledger.tally()
-    count = sum(tally[state][0] for state in desk_pages.SHOWN if state in tally)
-    pages = desk_pages.pages(count)
-    number = desk_pages.whole_number(request.query_params.get("page"), pages)
-    found = room.ledger.newest(desk_pages.SHOWN, (number - 1) * desk_pages.PAGE, desk_pages.PAGE)
-    asking = room.asking() if number == 1 else []
-    rows, heard = desk_pages.rows(found), heard_rows(room)
-    mark = desk_pages.mark(room.top(), rows, heard)
+    wanted = desk_list.wanted(request.query_params)
+    found = desk_list.found(room, wanted, request.query_params.get("page"))
+    first = found.number == 1 and not wanted.any
+    asking = room.asking() if first else []
+    heard = heard_rows(room) if first else []
+    mark = desk_pages.mark(room.top(), found.rows, heard)
     if is_refresh(request) and request.query_params.get("seen") == mark:
         return Response(status_code=204)  # nothing new: the page is left as it is, and so is what has the focus
     return page(
-        room, request, "arrived", code, rows=rows, mark=mark, count=count, number=number, pages=pages,
+        room, request, "arrived", code, found=found, wanted=wanted, which=desk_list.WHICH, mark=mark, first=first,
         asking=[asked(room, entry) for entry in asking[:_MOST_ASKED]], more=max(0, len(asking) - _MOST_ASKED),
         heard=heard, fault=fault, here="/", most_mb=room.settings.largest_file_mb,
     )  # fmt: skip

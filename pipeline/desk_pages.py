@@ -2,10 +2,9 @@
 
 import datetime as dt
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pipeline.ledger import Entry
 from pipeline.status import WatcherState
 
 PAGE = 50  # visits
@@ -73,11 +72,7 @@ class Row:
     when: str
     state: str
     said: str
-
-
-def rows(found: Sequence[tuple[Entry, str]]) -> list[Row]:
-    """Write visits as rows of the list."""
-    return [Row(e.id, e.name, local(received), e.state, state_words(e.state)) for e, received in found]
+    letter: str = ""
 
 
 def mark(*shown: object) -> str:

@@ -12,6 +12,8 @@ from pipeline import health, issuing, status, studio
 from pipeline.answers import Answers
 from pipeline.branding import Logo
 from pipeline.desk_pages import Row, Top, local, top
+from pipeline.desk_people import People
+from pipeline.desk_sent import SentLetters
 from pipeline.errors import FolderError, ReportError
 from pipeline.events import Event
 from pipeline.inbox import Inbox
@@ -51,6 +53,8 @@ class Room:
     own: OwnWatcher | None = None
     heard: deque[tuple[str, Event]] = field(default_factory=lambda: deque(maxlen=_MOST_HEARD))
     writing: threading.Lock = field(default_factory=threading.Lock)  # one answer after the other
+    people: People = field(default_factory=People)
+    sent: SentLetters = field(default_factory=SentLetters)
     _looking: threading.Lock = field(default_factory=threading.Lock)
     _answers: Answers = field(default_factory=Answers)
     _questions: dict[tuple[str, str], Question | None] = field(default_factory=dict)

@@ -11,13 +11,23 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_changes, desk_facts, desk_fitting, desk_levers, desk_pages, desk_regroup, issuing, letter
+from pipeline import (
+    desk_changes,
+    desk_earlier,
+    desk_facts,
+    desk_fitting,
+    desk_letter,
+    desk_levers,
+    desk_pages,
+    desk_regroup,
+    issuing,
+)
 from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
 from pipeline.desk_changes import FaultyFieldsError
 from pipeline.desk_forms import back, field, page, posted, visit_of
 from pipeline.desk_room import Room, today
-from pipeline.errors import LetterError, PipelineError, ReportError, SettingsError
+from pipeline.errors import PipelineError, ReportError, SettingsError
 from pipeline.issuing import Again, Issued
 from pipeline.ledger import Entry
 from pipeline.records import Refusal
@@ -77,7 +87,8 @@ def _page(
     return page(
         room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
         form=form, fault=fault, here="", files=sorted(name for name, _ in entry.originals),
-        letter=_letter(folder, entry) if known else None, earlier=_earlier(folder) if folder else [],
+        letter=desk_letter.shown(room, entry, request.query_params), earlier=_earlier(folder) if folder else [],
+        earlier_visits=desk_earlier.shown(room, entry),
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
         levers=desk_levers.shown(room, entry, request.query_params), regroup=desk_regroup.shown(room, entry),
     )  # fmt: skip
@@ -88,14 +99,6 @@ def _folder(room: Room, entry: Entry) -> Path | None:
     if entry.state != "reported" or not entry.place:
         return None
     return room.place.outbox / entry.place
-
-
-def _letter(folder: Path | None, entry: Entry) -> letter.Letter | None:
-    """Read the letter; None when staff took it away or it is no letter any more."""
-    with suppress(OSError, LetterError):
-        if folder:
-            return letter.read((folder / "letter.eml").read_bytes(), entry.id)
-    return None
 
 
 def _earlier(folder: Path) -> list[str]:
@@ -150,7 +153,8 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
         said = " ".join(part for part in (outcome.what, outcome.to_do) if part)
         return _page(room, request, entry, 422, typed=typed, fault=f"{said} No new version was made.")
     if not outcome.new:
-        return back(request, f"/visit/{entry.id}", f"Nothing has changed: version {outcome.version} stands.")
+        what = "It is kept; nothing of it is in the report" if outcome.kept else "Nothing has changed"
+        return back(request, f"/visit/{entry.id}", f"{what}: version {outcome.version} stands.")
     return back(request, f"/visit/{entry.id}", f"Version {outcome.version} is made. The one before is kept.")
 
 
@@ -164,7 +168,7 @@ def _issue(room: Room, entry: Entry, facts: bytes | None) -> Again | Refusal:
         room.place, room.ledger, folder, settings=room.settings, logo=room.logo, answers=room.answers().by_layout,
         today=today(), workshop=room.workshop, facts=facts,
     )  # fmt: skip
-    if isinstance(outcome, Again) and outcome.new:
+    if isinstance(outcome, Again) and (outcome.new or outcome.kept):
         with suppress(OSError, ReportError):  # the daily upkeep makes up for it
             Archive(room.place, room.settings, room.ledger, room.workshop).file_last(entry.id)
     return outcome

@@ -139,6 +139,7 @@ class Again:
     version: int
     new: bool
     message: str
+    kept: bool = False  # the facts are others, the report says the same
     letter_differs: bool = False  # from what would be made now: staff changed it, or the settings did
 
 
@@ -167,6 +168,9 @@ def again(  # noqa: PLR0913 - what a report depends on, each named
         return worked
     same = workshop.files(known.version, known.day)
     differing = {name for name, content in same.items() if _content(place / name) != content}
+    if not differing and with_facts != entry:  # what no report prints
+        manifests.keep(where, ledger, with_facts)
+        return Again(known.version, new=False, message=worked.message, kept=True)
     if with_facts == entry and (not differing or (differing == {_LETTER} and (place / _LETTER).exists())):
         return Again(known.version, new=False, message=worked.message, letter_differs=bool(differing))
     version = next_version(place, known)

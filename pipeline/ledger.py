@@ -12,6 +12,8 @@ from pipeline import database
 from pipeline.database import Shared
 from pipeline.ledger_archive import ArchiveNotes
 from pipeline.ledger_bulk import BulkNotes
+from pipeline.ledger_letters import LetterNotes, Sending
+from pipeline.ledger_list import ListNotes
 from pipeline.ledger_tables import ORIGINALS, REMEMBERED, SENDINGS, SIGHTINGS, VISITS, opened
 
 # taken by `process --backlog`: its shots are in the archive, or could not be read; nothing else is done with it
@@ -23,20 +25,6 @@ FINISHED_WITHOUT_REPORT = ("superseded", "held", "set_back", ARCHIVED, NOT_ARCHI
 ERASED = ("forgetting", "forgotten")  # on request, or because it was old: only the hash of its content stays
 _NAMELESS = ""  # the place of a file that holds erased content: its signature is known, its name is not
 _ASKED_AT_ONCE = 400  # files in one question
-
-
-@dataclass(frozen=True, slots=True)
-class Sending:
-    """One sending of a letter; still `sending` when the program stopped before it knew how it ended.
-
-    `unknown` stands for all there may have been before the ledger was lost.
-    """
-
-    visit: str
-    version: str
-    number: int
-    state: str
-    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +57,8 @@ class Ledger:
         self._engine = opened(where, may_change_tables=may_change_tables)
         self.archive = ArchiveNotes(self._engine, self._studio)
         self.bulk = BulkNotes(self._engine, self._studio, self.archive)
+        self.letters = LetterNotes(self._engine, self._studio)
+        self.list = ListNotes(self._engine, self._studio)
 
     def close(self) -> None:
         """Let go of the file or the server."""

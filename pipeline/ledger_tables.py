@@ -58,7 +58,7 @@ SENDINGS = sa.Table(  # no address: the letter in outbox/ has it, and doubles ar
     sa.Column("visit", _text, primary_key=True),
     sa.Column("version", _text, primary_key=True),  # of the report
     sa.Column("number", sa.Integer, primary_key=True),  # 1, and one more for every time it was sent on purpose again
-    sa.Column("state", _text, nullable=False),  # sending | sent | unknown
+    sa.Column("state", _text, nullable=False),  # sending | sent | marked | unknown
     sa.Column("at", _text, nullable=False),
 )  # fmt: skip
 

@@ -6,7 +6,7 @@ import hashlib
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from email import policy
 from email.errors import MessageError
 from email.headerregistry import Address
@@ -22,13 +22,18 @@ from pipeline.wording import Page
 
 LONGEST_NAME, LONGEST_SUBJECT = 60, 150
 _POLICY = policy.SMTP.clone(max_line_length=76)  # the most that RFC 2045 allows an encoded line
+_WRITTEN = "X-Baywright-Words"  # in a draft: a mark of the words the program wrote into it
+_MARK = re.compile(r"[0-9a-f]{16}")
 _NO_DOMAIN = "baywright.invalid"  # a domain that can never be anyone's (RFC 2606)
 _IN_NAMES = re.compile(r"[^\w '&+-]+")  # punctuation has a meaning in address lines, and a name does not need it
 
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """What a letter says and carries; `to` is one valid address, or empty, and has no name beside it."""
+    """What a letter says and carries; `to` is one valid address, or empty, and has no name beside it.
+
+    written is a mark of the words the program wrote; empty in a draft from before there was one.
+    """
 
     visit_id: str
     to: str
@@ -36,16 +41,27 @@ class Letter:
     text: str
     pdf: bytes
     pdf_name: str
+    written: str = ""
 
     @property
     def version(self) -> str:
         """Name the version of the report it carries: the same bytes, the same version."""
         return version_of(self.pdf)
 
+    @property
+    def reworded(self) -> bool:
+        """Tell whether staff changed its words."""
+        return bool(self.written) and self.written != words_mark(self.subject, self.text)
+
 
 def version_of(pdf: bytes) -> str:
     """Name the version of a report by its bytes."""
     return hashlib.sha256(pdf).hexdigest()[:16]
+
+
+def words_mark(subject: str, text: str) -> str:
+    """Give a mark of a letter's words, however mail programs space and fold them."""
+    return hashlib.sha256("".join(f"{subject} {text}".split()).encode(errors="replace")).hexdigest()[:16]
 
 
 # --- words --------------------------------------------------------------------------------------------------------
@@ -56,13 +72,16 @@ def write(fitting: Fitting, settings: Settings, pdf: bytes) -> Letter:
     subject = page.words.say("letter.subject", date=day)
     name = page.words.say("letter.file_name", day=fitting.date.isoformat())
     version, number = wording.version(page), wording.version_number(page)
+    title = _subject(", ".join(part for part in (subject, version) if part))
+    text = _text(_lines(page, day))
     return Letter(
         visit_id=fitting.visit_id,
         to=address(fitting.facts.email or "") or "",
-        subject=_line(", ".join(part for part in (subject, version) if part))[:LONGEST_SUBJECT],
-        text=_text(_lines(page, day)),
+        subject=title,
+        text=text,
         pdf=pdf,
         pdf_name=_file_name("-".join(part for part in (name, number) if part)),
+        written=words_mark(title, text),
     )
 
 
@@ -95,6 +114,11 @@ def _line(text: str) -> str:
     return re.sub(" +", " ", seen).strip()
 
 
+def _subject(text: str) -> str:
+    """Put a text on one line that no library takes for an encoded one, in which lines of a head could hide."""
+    return _line(text).replace("=?", "= ?")[:LONGEST_SUBJECT].strip()
+
+
 def _text(lines: Sequence[str]) -> str:
     return "\n".join(_line(line) for line in lines).strip() + "\n"
 
@@ -125,12 +149,14 @@ def message(letter: Letter, settings: Settings, when: dt.datetime, *, unsent: bo
         made["Reply-To"] = settings.mail_reply_to
     if letter.to:
         made["To"] = letter.to
-    made["Subject"] = letter.subject
+    made["Subject"] = _subject(letter.subject)
     made["Date"] = format_datetime(when)
     mark = hashlib.sha256(f"{letter.visit_id} {letter.version}".encode()).hexdigest()[:32]
     made["Message-ID"] = f"<{mark}@{settings.mail_from.rpartition('@')[2] or _NO_DOMAIN}>"
     if unsent:
         made["X-Unsent"] = "1"
+        if letter.written:
+            made[_WRITTEN] = letter.written
     made.set_content(letter.text, charset="utf-8", cte="quoted-printable")
     made.add_attachment(letter.pdf, maintype="application", subtype="pdf", filename=letter.pdf_name)
     made.set_boundary(f"=_{mark}")  # neither base64 nor quoted-printable can hold these two characters
@@ -151,12 +177,32 @@ def read(content: bytes, visit_id: str) -> Letter:
         text, pdf = _parts(found)
         to = _to(found)
         subject, name = str(found["Subject"] or ""), pdf.get_filename() or ""
+        written = str(found[_WRITTEN] or "").strip()
         body, attached = text.get_content(), pdf.get_content()
     except (MessageError, ValueError, LookupError, AttributeError, TypeError) as fault:
         msg = "letter.eml: it is damaged and cannot be read as a letter. Send report.pdf with a letter of your own."
         raise LetterError(msg) from fault
-    lines = _text(body.splitlines())
-    return Letter(visit_id, to, _line(subject)[:LONGEST_SUBJECT], lines, attached, _file_name(name))
+    lines, mark = _text(body.splitlines()), written if _MARK.fullmatch(written) else ""
+    return Letter(visit_id, to, _subject(subject), lines, attached, _file_name(name), mark)
+
+
+def reworded(content: bytes, visit_id: str, subject: str, text: str, settings: Settings) -> bytes:
+    """Write a draft with other words; whom it goes to, what it carries, its day and its ids stay.
+
+    Raises LetterError as `read` does. The words are taken as in any letter: one line of subject, nothing invisible.
+    """
+    before = read(content, visit_id)
+    words = replace(before, subject=_subject(subject), text=_text(text.splitlines()))
+    return message(words, settings, _time(content), unsent=True).as_bytes()
+
+
+def _time(content: bytes) -> dt.datetime:
+    """Give the time a draft carries; the beginning of time where it carries none that can be read."""
+    try:
+        found = email.message_from_bytes(content, policy=policy.SMTP)["Date"].datetime
+    except (MessageError, ValueError, AttributeError, TypeError):
+        found = None
+    return found if isinstance(found, dt.datetime) else dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
 def _parts(found: EmailMessage) -> tuple[EmailMessage, EmailMessage]:

@@ -1,6 +1,7 @@
 """Sending a letter once: an encrypted way to the studio's own mail server, and a note before and after."""
 
 import datetime as dt
+import json
 import logging
 import os
 import smtplib
@@ -12,9 +13,10 @@ from email.message import EmailMessage
 from pathlib import Path
 
 from pipeline import passwords
-from pipeline.errors import LetterError, SettingsError
-from pipeline.ledger import Ledger, Sending
-from pipeline.letter import Letter
+from pipeline.errors import FolderError, LetterError, SettingsError
+from pipeline.ledger import Ledger
+from pipeline.ledger_letters import Sending
+from pipeline.letter import Letter, read
 from pipeline.settings import Settings
 
 PASSWORD_VARIABLE = "BAYWRIGHT_SMTP_PASSWORD"  # noqa: S105 - its name, not a password
@@ -36,6 +38,25 @@ class Server:
 
     def __str__(self) -> str:
         return f"{self.host}, port {self.port}"
+
+
+# --- which letter ---------------------------------------------------------------------------------------------------
+def letter_in(place: Path) -> Letter:
+    """Read the letter of a report's folder, with the visit it is of; raises LetterError or FolderError."""
+    try:
+        content, report = (place / "letter.eml").read_bytes(), (place / "report.pdf").read_bytes()
+        visit_id = str(json.loads((place / "fitting.json").read_bytes())["visit"]["id"])
+    except OSError as fault:
+        msg = f"{place}: letter.eml, report.pdf and fitting.json are needed, and one cannot be read ({fault.strerror})."
+        raise FolderError(msg) from fault
+    except (ValueError, LookupError, TypeError) as fault:
+        msg = f"{place}: fitting.json is damaged, so it is not known whether the letter was sent before."
+        raise FolderError(msg) from fault
+    letter = read(content, visit_id)
+    if letter.pdf != report:
+        msg = f"{place}: letter.eml carries another PDF than the report.pdf beside it. Send it from your mail program."
+        raise LetterError(msg)
+    return letter
 
 
 # --- settings and password ------------------------------------------------------------------------------------------
@@ -138,6 +159,8 @@ def earlier(letter: Letter, ledger: Ledger) -> str:
     when = dt.datetime.fromisoformat(last.at).astimezone().strftime("%Y-%m-%d %H:%M")
     if last.state == "sent":
         return f"it was sent on {when}"
+    if last.state == "marked":
+        return f"staff noted on {when} that they had sent it themselves"
     if last.state == "unknown":
         return f"the ledger was lost before {when}, so it may have been sent"
     return f"sending began on {when} and never ended, so it may have arrived"

@@ -154,6 +154,7 @@ class VisitFacts:
     own_club: str | None = None
     notes: str | None = None
     bay: str | None = None
+    consent: str | None = None  # for staff alone: no report prints it
     home_altitude_m: float | None = None
     home_temperature_c: float | None = None
     builds: tuple[Build, ...] = ()

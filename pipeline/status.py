@@ -214,7 +214,7 @@ def _letter(folder: Path, visit: str, ledger: Ledger | None) -> str:
     last = ledger.last_sending(visit, letter.version) if ledger else None
     if last is None:
         return "not sent"
-    return "sent" if last.state == "sent" else "begun"
+    return "sent" if last.state in ("sent", "marked") else "begun"
 
 
 # --- what a person must do --------------------------------------------------------------------------------------------

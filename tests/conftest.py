@@ -198,6 +198,7 @@ def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, byte
     day = fitting.version_date.isoformat() if fitting.version_date else None
     visit = {"id": fitting.visit_id, "name": fitting.name, "date": fitting.date.isoformat()}
     shots = [{"file": shot.file, "line": shot.line, "measured": shot.measured} for shot in fitting.shots]
+    visit["customer"] = fitting.facts.customer or ""
     document = {"schema": 1, "visit": {**visit, "version": fitting.version, "version_date": day}, "shots": shots}
     return {"report.pdf": b"%PDF-", "fitting.json": json.dumps(document, indent=1).encode()}
 

@@ -178,7 +178,7 @@ def test_every_page_can_be_read_and_used(browser: "Browser", place: Studio, widt
             viewport={"width": width, "height": 800}, storage_state=page.context.storage_state()
         )
         seen = reader.new_page()  # it only looks: our own pages run no script
-        for path in ("/", "/clubs", "/clubs?since=x", "/settings", *visits):
+        for path in ("/", "/?words=good&which=unsent", "/?words=x", "/clubs", "/clubs?since=x", "/settings", *visits):
             seen.goto(f"{home}{path}")
             assert (path, seen.evaluate(FAULTS)) == (path, [])
             seen.keyboard.press("Tab")
@@ -206,6 +206,34 @@ def test_with_script_the_list_comes_anew_and_forms_stay(browser: "Browser", plac
         live.wait_for_timeout(9_000)  # two more rounds, with nothing new
         assert said == []
         context.close()
+
+
+def test_a_letter_is_written_and_what_is_still_to_be_sent_is_found(browser: "Browser", place: Studio) -> None:
+    for day in ("2026-03-02", "2026-06-10"):
+        folder = place.inbox / f"visit of {day}"
+        folder.mkdir()
+        (folder / "shots.csv").write_text(
+            NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
+        )
+        (folder / "visit.toml").write_text(f'customer = "Anna B"\ndate = {day}\nown_club = "Own driver"\n')
+    with at_the_desk(browser, place) as (page, home):
+        wait_for(page, "letter not sent yet")
+        page.goto(f"{home}/?words=anna&which=unsent")
+        for _ in range(100):
+            if page.locator("tbody tr").count() == 2:
+                break
+            page.wait_for_timeout(300)
+            page.reload()
+        page.get_by_role("link", name="visit of 2026-06-10", exact=True).click()
+        assert page.get_by_role("cell", name="same name").count() == 1
+        assert page.locator("svg").count() >= 2
+        page.get_by_label("Words", exact=True).fill("Dear Anna,\n\nwell done.")
+        page.get_by_role("button", name="Save the letter").click()
+        page.get_by_text("The letter is saved.").first.wait_for()
+        page.get_by_role("button", name="Note that I sent it myself").click()
+        page.get_by_text("Noted as sent on").wait_for()
+        page.goto(f"{home}/?which=unsent")
+        assert page.locator("tbody th").all_inner_texts() == ["visit of 2026-03-02"]
 
 
 class _Attacker(BaseHTTPRequestHandler):

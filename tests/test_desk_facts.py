@@ -31,7 +31,7 @@ reason = "talked to"
 def test_what_is_kept_is_shown() -> None:
     shown = desk_facts.shown(FULL)
     assert shown == {
-        "customer": "Customer 0142", "email": "", "notes": "", "bay": "", "date": "2026-11-25",
+        "customer": "Customer 0142", "email": "", "notes": "", "bay": "", "consent": "", "date": "2026-11-25",
         "hand": "right", "altitude_m": "450", "temperature_c": "12.5",
     }  # fmt: skip
 

@@ -18,6 +18,7 @@ PATHS = (
     "/visit/abc/join",
     "/settings",
     "/settings/answers/a.toml",
+    "/visit/abc/letter/send",
     "/static/desk.css",
     "/nothing",
 )

@@ -89,6 +89,17 @@ def test_an_unchanged_form_makes_no_version(desk: Desk) -> None:
     assert "Nothing has changed: version 1 stands." in page(desk)
 
 
+def test_what_no_report_prints_is_kept_without_a_new_version(desk: Desk) -> None:
+    assert change(desk, consent="report by <e-mail>")[0] == 303
+    found = page(desk)
+    assert "It is kept; nothing of it is in the report: version 1 stands." in found
+    assert found.count("report by &lt;e-mail&gt;") == 2  # in the field, and at the letter
+    assert b'consent = "report by <e-mail>"' in kept(desk.room.place, entry(desk)).content
+    assert len([row for row in desk.room.ledger.archive.filed(entry(desk).id) if not row.gone]) == 1
+    assert change(desk, consent="report by <e-mail>")[0] == 303
+    assert "Nothing has changed: version 1 stands." in page(desk)
+
+
 def test_of_two_tabs_the_second_does_not_undo_the_first(desk: Desk) -> None:
     mark = kept(desk.room.place, entry(desk)).mark
     assert change(desk, mark, customer="Anna First")[0] == 303

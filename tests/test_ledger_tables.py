@@ -11,7 +11,8 @@ import sqlalchemy as sa
 from pipeline import ledger_tables
 from pipeline.database import Shared
 from pipeline.errors import FolderError
-from pipeline.ledger import Entry, Kept, Ledger, Sending
+from pipeline.ledger import Entry, Kept, Ledger
+from pipeline.ledger_letters import Sending
 from pipeline.ledger_tables import copies
 
 if TYPE_CHECKING:

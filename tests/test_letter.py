@@ -8,12 +8,13 @@ from email import policy
 from email.message import EmailMessage
 from pathlib import Path
 
+import hypothesis
 import pytest
 import tomli_w
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pipeline import issuing, letter, session, settings, wording
+from pipeline import exports, issuing, letter, report, session, settings, wording
 from pipeline.addresses import address
 from pipeline.errors import LetterError, SettingsError
 from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
@@ -24,7 +25,10 @@ STUDIO = settings.load(
     'name = "Example studio"\nmail_from = "desk@studio.example"\nmail_reply_to = "ask@studio.example"'
 )
 NOON = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
-HEADERS = ["From", "Reply-To", "To", "Subject", "Date", "Message-ID", "X-Unsent", "MIME-Version", "Content-Type"]
+HEADERS = [
+    "From", "Reply-To", "To", "Subject", "Date", "Message-ID", "X-Unsent", "X-Baywright-Words", "MIME-Version",
+    "Content-Type",
+]  # fmt: skip
 HOSTILE = [
     "x\r\nBcc: thief@example.org", "x\nBcc: thief@example.org\n\nbody", "a@b.example, thief@example.org", "\u202ea",
     '“,;:<>()[]@\\".', "=?utf-8?q?a=0ABcc:_thief@example.org?=", "=?utf-8?b?Cg==?= é", "Müller, J; <thief@example.org>",
@@ -82,6 +86,39 @@ def test_a_studio_without_mail_settings_gets_a_draft_with_nobody_in_it(fitting: 
     found = parsed(letter.draft(replace(fitting, facts=VisitFacts()), settings.load(), PDF).as_bytes())
     assert found.keys() == [name for name in HEADERS if name not in ("From", "Reply-To", "To")]
     assert found["Message-ID"].endswith("@baywright.invalid>")
+
+
+def test_what_a_customer_agreed_to_is_for_staff_alone(fitting: Fitting) -> None:
+    agreed = replace(fitting, facts=replace(fitting.facts, consent="agreed-to-in-person"))
+    made = [report.render(agreed, STUDIO, None), exports.fitting_json(agreed), exports.shots_csv(agreed)]
+    assert not any("agreed-to" in text for text in made)
+    assert letter.draft(agreed, STUDIO, PDF).as_bytes() == letter.draft(fitting, STUDIO, PDF).as_bytes()
+
+
+def test_words_of_staff_are_told_from_the_programs(fitting: Fitting) -> None:
+    content = letter.draft(fitting, STUDIO, PDF).as_bytes()
+    found = letter.read(content, "id")
+    assert (bool(found.written), found.reworded) == (True, False)
+    other = letter.reworded(content, "id", found.subject, f"{found.text}PS", STUDIO)
+    assert letter.read(other, "id").reworded
+    assert not letter.read(letter.reworded(other, "id", found.subject, found.text, STUDIO), "id").reworded
+    undated = b"\r\n".join(line for line in content.split(b"\r\n") if not line.startswith(b"Date:"))
+    assert parsed(letter.reworded(undated, "id", "S", "T", STUDIO))["Date"].datetime.year == 1970
+
+
+@hypothesis.settings(max_examples=25)
+@given(subject=names, text=names)
+@example(subject="=?utf-8?q?a=0ABcc:_thief@example.org?=", text="x\r\nBcc: thief@example.org")
+@example(subject="==?utf-8?b?CkJjYzogYUBiLmM=?==?utf-8?b?Cg==?=", text=".")
+def test_no_words_of_staff_smuggle_anything_in(subject: str, text: str) -> None:
+    plain = letter.Letter("id", "customer@example.org", "S", "T\n", PDF, "r.pdf", "0123456789abcdef")
+    content = letter.message(plain, STUDIO, NOON, unsent=True).as_bytes()
+    found = parsed(letter.reworded(content, "id", subject, text, STUDIO))
+    assert found.keys() == HEADERS
+    assert [part.get_content_type() for part in found.walk()] == ["multipart/mixed", "text/plain", "application/pdf"]
+    assert found["To"] == "customer@example.org"
+    [pdf] = found.iter_attachments()
+    assert pdf.get_content() == PDF
 
 
 def test_its_bytes_change_only_with_what_is_in_it(fitting: Fitting) -> None:
@@ -167,6 +204,7 @@ def test_one_plain_address_is_taken(text: str, plain: str) -> None:
         "a@" + "b" * 64 + ".cd",
         "a@" + "b." * 130 + "cd", "grp: a@b.cd;", "a(x)@b.cd", "é@b.cd", "a@b_c.de", "a@straße.example", "a＠b.cd",
         "a@b。cd", "a@b\u202e.cd", "a\u200b@b.cd", "a@b\x00.cd", "a%0d%0a@b.cd\x00", "\ta@b.cd",
+        "=?utf-8?q?a=0A=42cc=3A_b=40c.de?=@b.cd", "=?utf-8?q?x=40y.zz?=@b.cd",
     ],
 )  # fmt: skip
 def test_anything_else_is_left_out_and_said(fitting: Fitting, bad: str) -> None:

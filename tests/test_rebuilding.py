@@ -11,7 +11,8 @@ import pytest
 import sqlalchemy as sa
 
 from pipeline import database, issuing, mailing, manifests, rebuilding, studio
-from pipeline.ledger import Entry, Ledger, Sending
+from pipeline.ledger import Entry, Ledger
+from pipeline.ledger_letters import Sending
 from pipeline.letter import Letter, version_of
 from pipeline.records import ShotFile
 from tests.conftest import NO_TABLE

@@ -173,6 +173,18 @@ def test_corrected_facts_are_kept_for_every_later_version(bench: "Bench", place:
     assert bench.kinds() == ["reported"]
 
 
+def test_facts_no_report_prints_are_kept_without_a_new_version(bench: "Bench", place: Path, run: Run) -> None:
+    assert place.is_dir()
+    facts = bench.studio.root / "more.toml"
+    facts.write_text("email = 'customer@example.org'\nconsent = 'report by e-mail'", encoding="utf-8")
+    assert run("report", bench.studio.root, "a", "--facts", facts)[1].startswith("version 2 → ")
+    facts.write_text("email = 'customer@example.org'\nconsent = 'agreed on paper'", encoding="utf-8")
+    said = run("report", bench.studio.root, "a", "--facts", facts)[1]
+    assert said.startswith("the facts are kept, and the report says nothing of what changed: version 2 stands → ")
+    assert any(b"agreed on paper" in path.read_bytes() for path in bench.studio.accepted.iterdir())
+    assert run("report", bench.studio.root, "a")[1].startswith("nothing has changed: version 2 ")
+
+
 def test_facts_may_be_given_to_a_visit_that_had_none_and_the_address_alone_counts(
     bench: "Bench", place: Path, run: Run
 ) -> None:

@@ -17,6 +17,7 @@ hand = "left"
 own_club = "Own driver"
 notes = "Invented."
 bay = "2"
+consent = "report by e-mail"
 
 [home_course]
 altitude_m = 300
@@ -58,6 +59,7 @@ def test_everything_it_may_say_arrives() -> None:
         own_club="Own driver",
         notes="Invented.",
         bay="2",
+        consent="report by e-mail",
         home_altitude_m=300.0,
         home_temperature_c=12.5,
         builds=(

@@ -204,10 +204,21 @@ def _watch(own: "OwnWatcher") -> None:
         own.alive = False
 
 
+def _look_ahead(room: "Room") -> None:
+    """Read what searches will need; whatever fails here is said when somebody asks."""
+    from contextlib import suppress
+
+    from pipeline import desk_list
+
+    with suppress(OSError):
+        desk_list.look_ahead(room)
+
+
 # --- serving ----------------------------------------------------------------------------------------------------------
 def _serve(room: "Room", keys: "DeskKeys", listening: "socket.socket") -> None:
     """Serve until asked to end."""
     import signal
+    import threading
 
     import uvicorn
 
@@ -217,6 +228,7 @@ def _serve(room: "Room", keys: "DeskKeys", listening: "socket.socket") -> None:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: None)
     app = make(room, keys, listening.getsockname()[1])
+    threading.Thread(target=_look_ahead, args=(room,), name="look-ahead", daemon=True).start()
     config = uvicorn.Config(
         app, log_config=None, access_log=False, lifespan="off", ws="none", http="h11", loop="asyncio",
         proxy_headers=False, server_header=False, limit_concurrency=64, timeout_keep_alive=5,

@@ -4,7 +4,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from pipeline.commands.console import add_folder, open_ledger, printable, typed_in
-from pipeline.errors import FolderError, LetterError, SettingsError
+from pipeline.errors import LetterError, SettingsError
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -35,11 +35,12 @@ def run(given: argparse.Namespace) -> int:
 
     from pipeline.addresses import address
     from pipeline.commands.report_folder import find
+    from pipeline.mailing import letter_in
     from pipeline.studio import opened
 
     studio, settings = opened(given.folder)
     place = find(studio, given.visit)
-    letter = _letter(place)
+    letter = letter_in(place)
     if given.to is not None:
         to = address(given.to)
         if to is None:
@@ -55,35 +56,12 @@ def run(given: argparse.Namespace) -> int:
     return 0
 
 
-# --- which letter -----------------------------------------------------------------------------------------------------
 def _quoted(name: str) -> str:
     """Write a name so that no shell takes a part of it for a command."""
     import os
     import shlex
 
     return shlex.quote(name) if os.name == "posix" else f'"{name}"'
-
-
-def _letter(place: "Path") -> "Letter":
-    """Read the letter of a report's folder."""
-    import json
-
-    from pipeline.letter import read
-
-    try:
-        content, report = (place / "letter.eml").read_bytes(), (place / "report.pdf").read_bytes()
-        visit_id = str(json.loads((place / "fitting.json").read_bytes())["visit"]["id"])
-    except OSError as fault:
-        msg = f"{place}: letter.eml, report.pdf and fitting.json are needed, and one cannot be read ({fault.strerror})."
-        raise FolderError(msg) from fault
-    except (ValueError, LookupError, TypeError) as fault:
-        msg = f"{place}: fitting.json is damaged, so it is not known whether the letter was sent before."
-        raise FolderError(msg) from fault
-    letter = read(content, visit_id)
-    if letter.pdf != report:
-        msg = f"{place}: letter.eml carries another PDF than the report.pdf beside it. Send it from your mail program."
-        raise LetterError(msg)
-    return letter
 
 
 # --- showing and sending ----------------------------------------------------------------------------------------------

@@ -87,7 +87,7 @@ def _issue(studio: "Studio", settings: "Settings", visit: str, facts: bytes | No
             studio, ledger, place, settings=settings, logo=open_logo(studio, settings),
             answers=answers.by_layout, today=dt.datetime.now().astimezone().date(), facts=facts, workshop=SHARED,
         )  # fmt: skip
-        if isinstance(outcome, issuing.Again) and outcome.new:
+        if isinstance(outcome, issuing.Again) and (outcome.new or outcome.kept):
             _file(Archive(studio, settings, ledger, SHARED), place)
     finally:
         ledger.close()
@@ -128,7 +128,8 @@ def _say(place: Path, outcome: "Again") -> None:
         ]
         lines += [f"({outcome.message})"]
     else:
-        lines = [f"nothing has changed: version {outcome.version} stands → {report}"]
+        what = "the facts are kept, and the report says nothing of what changed" if outcome.kept else "nothing has changed"
+        lines = [f"{what}: version {outcome.version} stands → {report}"]
         if outcome.letter_differs:
             lines += ["letter.eml beside it is not what would be made now; delete it and run this again to get it anew"]
     for line in lines:
