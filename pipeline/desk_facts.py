@@ -17,7 +17,13 @@ from pipeline.errors import SettingsError
 from pipeline.ledger import Entry
 from pipeline.studio import Studio
 
-_TEXTS = {"customer": "Customer", "email": "E-mail address", "notes": "Your words", "bay": "Bay", "consent": "Agreed with the customer"}
+_TEXTS = {
+    "customer": "Customer",
+    "email": "E-mail address",
+    "notes": "Your words",
+    "bay": "Bay",
+    "consent": "Agreed with the customer",
+}
 # own judgement: from the lowest to the highest course with some room, and what anybody plays in
 _NUMBERS = {
     "altitude_m": (-500.0, 6_000.0, "Height of the home course", "metres"),

@@ -17,7 +17,7 @@ from pipeline.settings import Settings
 from tests import conftest
 from tests.desk import Desk
 
-FACTS = 'customer = "Anna"\nemail = "anna@example.org"\nhand = "right"\n'
+FACTS = 'customer = "Aspen"\nemail = "aspen@example.org"\nhand = "right"\n'
 
 
 def files(fitting: Fitting, settings: Settings, logo: Logo | None) -> dict[str, bytes]:

@@ -45,7 +45,7 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
     held = "held with a rather long name of its own, and no blank_in_its_end_at_all_whatever.csv"
     (place.inbox / held).write_text(NO_UNITS)
     (place.inbox / "bad.csv").write_text("no table at all\nnone")
-    for name in ("anna", "ben"):
+    for name in ("aspen", "ben"):
         (place.inbox / name).mkdir()
         for number, what in enumerate(("first", "second")):
             shots = WITH_UNITS.replace(",230\n", f",{231 + number + len(name)}\n")

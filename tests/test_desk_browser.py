@@ -215,10 +215,10 @@ def test_a_letter_is_written_and_what_is_still_to_be_sent_is_found(browser: "Bro
         (folder / "shots.csv").write_text(
             NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
         )
-        (folder / "visit.toml").write_text(f'customer = "Anna B"\ndate = {day}\nown_club = "Own driver"\n')
+        (folder / "visit.toml").write_text(f'customer = "Aspen B"\ndate = {day}\nown_club = "Own driver"\n')
     with at_the_desk(browser, place) as (page, home):
         wait_for(page, "letter not sent yet")
-        page.goto(f"{home}/?words=anna&which=unsent")
+        page.goto(f"{home}/?words=aspen&which=unsent")
         for _ in range(100):
             if page.locator("tbody tr").count() == 2:
                 break
@@ -227,7 +227,7 @@ def test_a_letter_is_written_and_what_is_still_to_be_sent_is_found(browser: "Bro
         page.get_by_role("link", name="visit of 2026-06-10", exact=True).click()
         assert page.get_by_role("cell", name="same name").count() == 1
         assert page.locator("svg").count() >= 2
-        page.get_by_label("Words", exact=True).fill("Dear Anna,\n\nwell done.")
+        page.get_by_label("Words", exact=True).fill("Dear Aspen,\n\nwell done.")
         page.get_by_role("button", name="Save the letter").click()
         page.get_by_text("The letter is saved.").first.wait_for()
         page.get_by_role("button", name="Note that I sent it myself").click()

@@ -46,7 +46,7 @@ def test_the_answer_stands_on_the_page_and_names_nobody(desk: Desk) -> None:
     page = desk.client.get("/clubs").text
     assert "Of 3 models compared: 1 likely farther" in page
     assert "Behind this stand 12 customers" in page
-    assert "Ann" not in page
+    assert "Oak" not in page
 
 
 def test_filters_hold_for_the_page_and_every_download(desk: Desk) -> None:

@@ -27,8 +27,8 @@ def report(name: str, day: str, carries: list[float]) -> object:
 def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
     made = room_in(tmp_path_factory.mktemp("earlier") / "studio")
     both, name, address = (
-        'customer = "Anna B"\nemail = "A@b.example"\n',
-        'customer = " anna  b"\n',
+        'customer = "Aspen B"\nemail = "A@b.example"\n',
+        'customer = " aspen  b"\n',
         'email = "a@B.example "\n',
     )
     visits = [
@@ -39,7 +39,7 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
         visit(made, "grown a", name + "# a\n", place="shared"),
         visit(made, "grown b", name + "# b\n", place="shared", fitting=report("grown b", "2026-07-01", THIRD)),
         visit(made, "gone", name + "# c\n", "superseded"),
-        visit(made, "like", 'customer = "Anna"\nemail = "xa@b.example"\n'),
+        visit(made, "like", 'customer = "Aspen"\nemail = "xa@b.example"\n'),
         visit(made, "nobody"),
         visit(made, "empty", 'customer = " "\nemail = ""\n'),
     ]
@@ -76,7 +76,7 @@ def test_other_visits_are_found_by_the_same_name_or_address_alone(room: Room) ->
 
 def test_a_correction_counts_at_once_and_after_a_restart(room: Room) -> None:
     assert others(desk_earlier.shown(room, entry(room, "like"))) == []
-    corrected = issuing.with_facts_of(room.place, entry(room, "summer"), b'customer = "anna"\n')
+    corrected = issuing.with_facts_of(room.place, entry(room, "summer"), b'customer = "aspen"\n')
     room.ledger.keep(corrected)
     fresh = Room(room.place, room.settings, room.ledger, room.workshop, room.side)
     for at_work in (room, fresh):
@@ -116,7 +116,7 @@ def test_what_a_club_did_stands_with_its_range_and_whether_it_changed(room: Room
 
 
 def test_more_visits_than_can_be_shown_are_counted(room: Room) -> None:
-    note(room, [visit(room, f"more {number}", f'customer = "anna b"\n# {number}\n') for number in range(20)])
+    note(room, [visit(room, f"more {number}", f'customer = "aspen b"\n# {number}\n') for number in range(20)])
     step = desk_earlier.shown(room, entry(room, "spring"))
     assert (len(step.visits), step.more) == (12, 12)
 

@@ -65,7 +65,7 @@ def test_all_that_is_wrong_is_said_at_once() -> None:
 
 def test_a_damaged_file_is_not_written_over() -> None:
     with pytest.raises(SettingsError):
-        desk_facts.written(b"hand = 'both'", {"customer": "Anna"})
+        desk_facts.written(b"hand = 'both'", {"customer": "Aspen"})
 
 
 def test_an_empty_home_course_goes_away() -> None:

@@ -39,8 +39,8 @@ def files(fitting: Fitting, settings: object, logo: object) -> dict[str, bytes]:
 def opened(bench: Bench) -> Desk:
     made = desk_on(bench)
     made.enter()
-    bench.drop("anna/shots.csv", "fine")
-    bench.drop("anna/visit.toml", 'customer = "Anna"\nhand = "right"\n')
+    bench.drop("aspen/shots.csv", "fine")
+    bench.drop("aspen/visit.toml", 'customer = "Aspen"\nhand = "right"\n')
     made.go()
     return made
 
@@ -128,13 +128,13 @@ def test_what_was_set_aside_comes_first_with_reason_and_who_decided(still: Desk)
 
 def test_two_lofts_the_own_club_and_one_shot_take_one_button(desk: Desk) -> None:
     code, _ = change(
-        desk, own_club=TWO, email="anna@example.org", notes="Well hit.",
+        desk, own_club=TWO, email="aspen@example.org", notes="Well hit.",
         **{f"loft_deg__{OWN}": "9.5", f"loft_deg__{TWO}": "10.5", f"category__{TWO}": "driver"},
         **{f"shot__{KEYS[4]}": "aside", f"why__{KEYS[4]}": "talked to"},
     )  # fmt: skip
     assert code == 303
     assert facts(desk) == {
-        "customer": "Anna", "hand": "right", "own_club": "Nameless two", "email": "anna@example.org",
+        "customer": "Aspen", "hand": "right", "own_club": "Nameless two", "email": "aspen@example.org",
         "notes": "Well hit.",
         "build": [
             {"label": "Driver 9.5°", "loft_deg": 9.5},
@@ -200,7 +200,7 @@ def test_of_two_tabs_the_second_sees_what_the_first_did_and_undoes_none_of_it(de
 @pytest.mark.parametrize("mark", ["x", "../outside", "0" * 64, "A" * 64])
 def test_of_facts_nobody_kept_all_that_was_sent_stands(still: Desk, mark: str) -> None:
     (still.bench.studio.accepted.parent / "outside.toml").write_text('hand = "left"\n')
-    code, found = change(still, mark, customer="Anna", hand="left")
+    code, found = change(still, mark, customer="Aspen", hand="left")
     assert code == 409
     assert 'value="left" checked' in found
     assert "Kept now: <bdi>right</bdi>" in found
@@ -210,11 +210,11 @@ def test_a_field_about_a_club_or_shot_that_is_not_there_is_no_word_on_another(st
     for name in (f"loft_deg__{club_key('gone')}", f"shot__{shot_key('gone.csv', 3)}"):
         code, found = change(still, customer="Someone", **{name: "9"})
         assert (code, "Somebody changed this visit" in found) == (409, True)
-    assert facts(still)["customer"] == "Anna"
+    assert facts(still)["customer"] == "Aspen"
 
 
 def test_an_own_club_nobody_hit_is_said_and_stays(desk: Desk) -> None:
-    path = desk.bench.drop("anna/visit.toml", 'customer = "Anna"\nown_club = "Left <at> home"\n')
+    path = desk.bench.drop("aspen/visit.toml", 'customer = "Aspen"\nown_club = "Left <at> home"\n')
     desk.go()
     newest = desk.room.ledger.newest(("reported",), 0, 1)[0][0]
     found = desk.client.get(f"/visit/{newest.id}").text
@@ -228,9 +228,9 @@ def test_when_the_reports_file_is_damaged_all_else_works(desk: Desk) -> None:
     found = page(desk)
     assert found.count("(fitting.json) is damaged") == 2
     assert "loft_deg-" not in found
-    assert change(desk, customer="Anna Two", **{f"loft_deg__{OWN}": "9"})[0] == 409
-    assert change(desk, customer="Anna Two")[0] == 303
-    assert facts(desk) == {"customer": "Anna Two", "hand": "right"}
+    assert change(desk, customer="Aspen Two", **{f"loft_deg__{OWN}": "9"})[0] == 409
+    assert change(desk, customer="Aspen Two")[0] == 303
+    assert facts(desk) == {"customer": "Aspen Two", "hand": "right"}
     assert "(fitting.json) is damaged" not in page(desk)
 
 

@@ -17,8 +17,8 @@ def desk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     with_letters(monkeypatch)
     made = desk_on(bench)
     made.enter()
-    bench.drop("anna/shots.csv", "fine")
-    bench.drop("anna/visit.toml", FACTS)
+    bench.drop("aspen/shots.csv", "fine")
+    bench.drop("aspen/visit.toml", FACTS)
     made.go()
     yield made
     made.room.ledger.close()
@@ -30,7 +30,7 @@ def page(desk: Desk, query: str = "") -> str:
 
 def next_version(desk: Desk, **facts: str) -> None:
     one = entry(desk)
-    given = {"customer": "Anna", "email": "anna@example.org", "mark": kept(desk.room.place, one).mark}
+    given = {"customer": "Aspen", "email": "aspen@example.org", "mark": kept(desk.room.place, one).mark}
     assert desk.post(f"/visit/{one.id}/facts", **{**given, **facts}).status_code == 303
 
 
@@ -39,11 +39,11 @@ def test_the_letter_stands_in_the_fields_and_other_words_are_kept_with_all_else(
     before, found = message(desk), page(desk)
     assert 'value="Report 1"' in found
     assert "version 1 is attached." in found
-    code, said = post(desk, subject="Your report, Anna", text="Dear Anna,\r\n\r\ngood swings.\r\n")
+    code, said = post(desk, subject="Your report, Aspen", text="Dear Aspen,\r\n\r\ngood swings.\r\n")
     assert (code, "The letter is saved." in said) == (303, True)
     after = message(desk)
-    assert after["Subject"] == "Your report, Anna"
-    assert text_of(desk) == "Dear Anna,\n\ngood swings.\n"
+    assert after["Subject"] == "Your report, Aspen"
+    assert text_of(desk) == "Dear Aspen,\n\ngood swings.\n"
     for name in ("To", "Date", "Message-ID", "X-Unsent", "X-Baywright-Words"):
         assert after[name] == before[name] is not None
     [pdf], [former] = list(after.iter_attachments()), list(before.iter_attachments())
@@ -137,7 +137,7 @@ def test_hostile_words_are_text(desk: Desk) -> None:
 
 # --- the next version -------------------------------------------------------------------------------------------------
 def test_words_of_staff_outlive_the_next_version(desk: Desk) -> None:
-    post(desk, subject="For <you>", text="Dear Anna,\nmy own words.")
+    post(desk, subject="For <you>", text="Dear Aspen,\nmy own words.")
     next_version(desk, hand="left")
     assert "version 2 is attached." in text_of(desk)
     found = page(desk)
@@ -148,7 +148,7 @@ def test_words_of_staff_outlive_the_next_version(desk: Desk) -> None:
     assert "my own words.\n</textarea>" in taken
     assert "not saved yet" in taken
     assert "version 2 is attached." in text_of(desk)
-    post(desk, text="Dear Anna,\nmy own words.")
+    post(desk, text="Dear Aspen,\nmy own words.")
     assert "You had changed the letter of version 1." not in page(desk)
 
 
@@ -237,8 +237,8 @@ def test_what_went_out_cannot_be_taken_back(desk: Desk) -> None:
 # --- consent ----------------------------------------------------------------------------------------------------------
 def test_what_the_customer_agreed_to_is_shown_and_its_lack_is_said(desk: Desk) -> None:
     assert "no consent noted" in page(desk)
-    desk.bench.drop("bert/shots.csv", "other")
-    desk.bench.drop("bert/visit.toml", 'consent = "report by <e-mail>"\n')
+    desk.bench.drop("birch/shots.csv", "other")
+    desk.bench.drop("birch/visit.toml", 'consent = "report by <e-mail>"\n')
     desk.go()
     found = page(desk)
     assert "report by &lt;e-mail&gt;" in found
@@ -249,7 +249,7 @@ def test_what_the_customer_agreed_to_is_shown_and_its_lack_is_said(desk: Desk) -
 def test_a_visit_whose_report_another_took_over_has_no_letter(desk: Desk) -> None:
     old = entry(desk)
     desk.bench.shots["more"] = (200.0, 210.0)
-    desk.bench.drop("anna/shots.csv", "more")
+    desk.bench.drop("aspen/shots.csv", "more")
     desk.go()
     assert entry(desk).id != old.id
     assert 'id="letter"' not in desk.client.get(f"/visit/{old.id}").text

@@ -30,7 +30,7 @@ def fitting() -> Fitting:
     """The example's driver visit, worked out."""
     file = ShotFile("driver shots.csv", (EXAMPLE / "driver shots.csv").read_bytes())
     facts = visit_facts.read((EXAMPLE / "visit.toml").read_text(encoding="utf-8"))
-    made = session.fit("anna", [file], facts, settings.load(""), dt.date(2026, 11, 25), "x")
+    made = session.fit("aspen", [file], facts, settings.load(""), dt.date(2026, 11, 25), "x")
     assert isinstance(made, Fitting)
     return made
 
@@ -41,7 +41,7 @@ def shared(fitting: Fitting, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     with pytest.MonkeyPatch.context() as patch:
         bench = bench_on(tmp_path_factory.mktemp("bench"), patch)
         made = desk_on(bench)
-        bench.drop("anna.csv", "fine")
+        bench.drop("aspen.csv", "fine")
         made.go()
         [entry] = made.room.ledger.entries("reported")
         yield made, exports.fitting_json(replace(fitting, visit_id=entry.id))

@@ -21,7 +21,7 @@ __all__ = ["browser"]
 @pytest.mark.parametrize(("script", "width"), [(True, 1024), (False, 512)])
 def test_a_change_is_tried_and_a_slip_is_mended(browser: "Browser", tmp_path: Path, script: bool, width: int) -> None:  # noqa: FBT001
     place = studio_module.create(tmp_path / "studio")
-    shutil.copytree(EXAMPLE, place.inbox / "anna")
+    shutil.copytree(EXAMPLE, place.inbox / "aspen")
     with started(place) as (_, address):
         context = browser.new_context(java_script_enabled=script, viewport={"width": width, "height": 800})
         page = context.new_page()
@@ -30,7 +30,7 @@ def test_a_change_is_tried_and_a_slip_is_mended(browser: "Browser", tmp_path: Pa
         page.on("pageerror", lambda fault: said.append(str(fault)))
         page.goto(address)
         wait_for(page, "has its report")
-        page.get_by_role("link", name="anna", exact=True).click()
+        page.get_by_role("link", name="aspen", exact=True).click()
         page.get_by_role("button", name="Work it out").wait_for()
         page.wait_for_load_state()
         assert page.evaluate(FAULTS) == []

@@ -50,8 +50,8 @@ def desk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     with_letters(monkeypatch)
     made = desk_on(bench)
     made.enter()
-    bench.drop("anna/shots.csv", "fine")
-    bench.drop("anna/visit.toml", FACTS)
+    bench.drop("aspen/shots.csv", "fine")
+    bench.drop("aspen/visit.toml", FACTS)
     made.go()
     set_mail(made)
     yield made
@@ -65,25 +65,25 @@ def page(desk: Desk) -> str:
 def test_it_is_sent_as_it_was_shown_and_noted_before_and_after(desk: Desk, server: Post) -> None:
     found = page(desk)
     assert (
-        "It goes to <strong><bdi>anna@example.org</bdi></strong> with the subject <q><bdi>Report 1</bdi></q>" in found
+        "It goes to <strong><bdi>aspen@example.org</bdi></strong> with the subject <q><bdi>Report 1</bdi></q>" in found
     )
     assert "<bdi>r.pdf</bdi>, through mail.example, port 587" in found
     seen: list[str] = []
     server.before = lambda: seen.append(step(desk).gone.words)
     code, said = post(desk, "/send")
-    assert (code, "The letter was sent to anna@example.org." in said, "Sent from here on 20" in said) == (
+    assert (code, "The letter was sent to aspen@example.org." in said, "Sent from here on 20" in said) == (
         303,
         True,
         True,
     )
     assert "It may have been sent: sending began on" in seen[0]
     [(sender, to, content)] = server.got
-    assert (sender, to) == ("desk@studio.example", ["anna@example.org"])
+    assert (sender, to) == ("desk@studio.example", ["aspen@example.org"])
     assert b"Subject: Report 1\r\n" in content
     assert b"X-Unsent" not in content
     assert b"X-Baywright" not in content
     assert "has its report, letter sent 20" in desk.client.get("/").text
-    assert desk.client.get("/?which=unsent").text.count("anna") == 0
+    assert desk.client.get("/?which=unsent").text.count("aspen") == 0
 
 
 def test_a_second_click_sends_nothing(desk: Desk, server: Post) -> None:
@@ -136,7 +136,7 @@ def test_another_letter_than_the_one_shown_is_not_sent(desk: Desk, server: Post)
 
 
 def test_trouble_is_said_in_words_with_what_to_do(desk: Desk, server: Post) -> None:
-    server.fault = smtplib.SMTPRecipientsRefused({"anna@example.org": (550, b"no such <user>")})
+    server.fault = smtplib.SMTPRecipientsRefused({"aspen@example.org": (550, b"no such <user>")})
     code, said = post(desk, "/send")
     assert (code, "The mail server refused the letter (550 no such &lt;user&gt;). Nothing was sent." in said) == (
         502,
@@ -164,7 +164,7 @@ def test_without_mail_or_address_it_is_not_offered_and_not_done(desk: Desk, serv
     code, said = post(desk, "/send")
     assert (code, "smtp_host must be set" in said) == (422, True)
     set_mail(desk)
-    path(desk).write_bytes(path(desk).read_bytes().replace(b"To: anna@example.org\r\n", b""))
+    path(desk).write_bytes(path(desk).read_bytes().replace(b"To: aspen@example.org\r\n", b""))
     assert "Send it" not in page(desk)
     code, said = post(desk, "/send")
     assert (code, "The letter has no address." in said) == (502, True)

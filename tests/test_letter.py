@@ -31,7 +31,7 @@ HEADERS = [
 ]  # fmt: skip
 HOSTILE = [
     "x\r\nBcc: thief@example.org", "x\nBcc: thief@example.org\n\nbody", "a@b.example, thief@example.org", "\u202ea",
-    '“,;:<>()[]@\\".', "=?utf-8?q?a=0ABcc:_thief@example.org?=", "=?utf-8?b?Cg==?= é", "Müller, J; <thief@example.org>",
+    '“,;:<>()[]@\\".', "=?utf-8?q?a=0ABcc:_thief@example.org?=", "=?utf-8?b?Cg==?= é", "Mühle, J; <thief@example.org>",
     "é" * 300, "a" * 300, "é, b " * 30, "\ud800", "\x00\x1b[2J", "名前" * 40, "e\u0301" * 90, "a\u2028Bcc: b@c.example",
     "", " ", ".",
 ]  # fmt: skip
@@ -199,7 +199,7 @@ def test_one_plain_address_is_taken(text: str, plain: str) -> None:
     "bad",
     [
         "", "a", "a@b", "@b.cd", "a@", "a@@b.cd", "a@b.cd, d@e.fg", "a@b.cd;d@e.fg", "a@b.cd\r\nBcc: x@y.z",
-        "a@b.cd\n", "<a@b.cd>", "Ann <a@b.cd>", '"a b"@c.de', "a b@c.de", ".a@b.cd", "a.@b.cd", "a..b@c.de", "a@-b.cd",
+        "a@b.cd\n", "<a@b.cd>", "Oak <a@b.cd>", '"a b"@c.de', "a b@c.de", ".a@b.cd", "a.@b.cd", "a..b@c.de", "a@-b.cd",
         "a@b-.cd", "a@b..cd", "a@.b.cd", "a@b.cd.", "a@[127.0.0.1]", "a@127.0.0.1", "x" * 65 + "@b.cd",
         "a@" + "b" * 64 + ".cd",
         "a@" + "b." * 130 + "cd", "grp: a@b.cd;", "a(x)@b.cd", "é@b.cd", "a@b_c.de", "a@straße.example", "a＠b.cd",

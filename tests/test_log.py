@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 Run = Callable[..., tuple[int, str, str]]
 HEAD = "Club,Club speed (mph),Ball speed (mph),Launch angle (deg),Spin rate (rpm)\n"
-SHOTS = HEAD + "".join(f"Annclub,{94 + i % 3},{135 + i % 4},{10 + i % 2},{2900 + 10 * i}\n" for i in range(8))
-FACTS = 'customer = "Ann Example"\nemail = "ann@example.org"\nnotes = "Annwords"\nown_club = "Annclub"\n'
+SHOTS = HEAD + "".join(f"Oakclub,{94 + i % 3},{135 + i % 4},{10 + i % 2},{2900 + 10 * i}\n" for i in range(8))
+FACTS = 'customer = "Oak Example"\nemail = "oak@example.org"\nnotes = "Oakwords"\nown_club = "Oakclub"\n'
 LINE = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d [A-Z][^\n]*\.")
 
 
@@ -30,7 +30,7 @@ LINE = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d [A-Z][^\n]*\.")
 def place(tmp_path: Path) -> Studio:
     made = studio.create(tmp_path / "studio")
     sets = (
-        'mail_from = "desk@studio.example"\nsmtp_host = "mail.studio.example"\nname = "Studio of Ann"\ntidy = "move"\n'
+        'mail_from = "desk@studio.example"\nsmtp_host = "mail.studio.example"\nname = "Studio of Oak"\ntidy = "move"\n'
     )
     (made.root / "studio.toml").write_text(sets, encoding="utf-8")
     return made
@@ -62,24 +62,24 @@ def fails_with(fault: BaseException) -> Callable[..., None]:
 
 def whole_life(place: Studio, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     """Drop, hold, answer, set back, report, grow, issue again, send, and meet trouble and a fault of ours."""
-    drop(place, "Ann Example/Ann swings.csv", SHOTS)
-    drop(place, "Ann Example/visit.toml", FACTS)
-    drop(place, "Ann held.csv", SHOTS.replace(" (mph)", "").replace("Annclub", "Ann's"))
-    drop(place, "Ann bad.csv", HEAD + "Annclub,-,-,-,-\n")
+    drop(place, "Oak Example/Oak swings.csv", SHOTS)
+    drop(place, "Oak Example/visit.toml", FACTS)
+    drop(place, "Oak held.csv", SHOTS.replace(" (mph)", "").replace("Oakclub", "Oak's"))
+    drop(place, "Oak bad.csv", HEAD + "Oakclub,-,-,-,-\n")
     assert run("process", place.root)[0] in (3, 4)
-    held = place.set_back / "Ann held.csv"
+    held = place.set_back / "Oak held.csv"
     assert run("answer", held, "--unit", "Club speed=mph", "--unit", "Ball speed=mph")[0] == 0
-    drop(place, "Ann Example again.csv", SHOTS)
+    drop(place, "Oak Example again.csv", SHOTS)
     (place.root / "facts.toml").write_text(FACTS + 'hand = "left"\n', encoding="utf-8")
-    assert run("report", place.root, "Ann Example", "--facts", place.root / "facts.toml")[0] == 0
+    assert run("report", place.root, "Oak Example", "--facts", place.root / "facts.toml")[0] == 0
     monkeypatch.setattr("pipeline.mailing.connected", _connected)
-    assert run("letter", place.root, "Ann Example", "--send")[0] == 0
-    refused = PermissionError(errno.EACCES, "Permission denied", str(place.inbox / "Ann unread.csv"))
+    assert run("letter", place.root, "Oak Example", "--send")[0] == 0
+    refused = PermissionError(errno.EACCES, "Permission denied", str(place.inbox / "Oak unread.csv"))
     monkeypatch.setattr("pipeline.arrivals.read", fails_with(refused))
-    drop(place, "Ann unread.csv", SHOTS + "Annclub,95,136,11,2800\n")
+    drop(place, "Oak unread.csv", SHOTS + "Oakclub,95,136,11,2800\n")
     run("process", place.root)
     monkeypatch.undo()
-    monkeypatch.setattr("pipeline.workshop.Workshop.work_out", fails_with(ValueError("Ann Example at ann@example.org")))
+    monkeypatch.setattr("pipeline.workshop.Workshop.work_out", fails_with(ValueError("Oak Example at oak@example.org")))
     assert run("process", place.root)[0] == 70
 
 
@@ -90,7 +90,7 @@ def test_a_whole_life_leaves_no_word_of_a_customer_in_the_log(
     log = (place.work / "log.txt").read_text(encoding="utf-8")
     lines = log.splitlines()
     assert [line for line in lines if not LINE.fullmatch(line)] == []
-    assert re.search(r"(?i)ann|example|swings|held\.csv|bad\.csv|unread", log) is None
+    assert re.search(r"(?i)oak|example|swings|held\.csv|bad\.csv|unread", log) is None
     for said in (
         "was taken, 2 files.", "was taken, 1 file.", "has its report.", "waits for an answer (code 3).",
         "was set back (code 4).", "has version 2 of its report.", "its letter is being sent.", "its letter was sent.",
@@ -102,7 +102,7 @@ def test_a_whole_life_leaves_no_word_of_a_customer_in_the_log(
 
 def test_the_watchers_lines_are_sentences_without_names(bench: "Bench", monkeypatch: pytest.MonkeyPatch) -> None:
     console._log_to(bench.studio.work / "log.txt")
-    bench.drop("Ann Example.csv", "shots")
+    bench.drop("Oak Example.csv", "shots")
 
     stop = threading.Event()
     inbox = bench.open()
@@ -149,7 +149,7 @@ def test_a_log_that_cannot_be_written_stops_nothing_and_fills_no_console(
 
 def test_a_fault_is_told_by_its_kind_and_place_never_by_its_text() -> None:
     def inner() -> None:
-        msg = "Ann Example"
+        msg = "Oak Example"
         raise KeyError(msg)
 
     with pytest.raises(KeyError) as caught:

@@ -426,14 +426,14 @@ def test_a_dropped_visit_gets_its_letter(place: Path, run: Run, given: str, note
     visit.mkdir()
     head = "Club,Ball speed (mph),Launch angle (deg),Spin rate (rpm)\n"
     (visit / "a.csv").write_text(head + rows, encoding="utf-8")
-    (visit / "visit.toml").write_text(f'email = "{given}"\ncustomer = "Ann Example"', encoding="utf-8")
+    (visit / "visit.toml").write_text(f'email = "{given}"\ncustomer = "Oak Example"', encoding="utf-8")
     code, out, err = run("process", place)
     assert (code, err) == (0, "")
     assert out.startswith(f"report   visit 9: 8 balls, 8 counted, 1 set{note}\n")
     shown = run("letter", place, "visit 9")[1]
     assert f"To         {to or 'nobody yet'}" in shown
     assert "  Your club carried " in shown
-    assert "Ann" not in log_of(place) + shown
+    assert "Oak" not in log_of(place) + shown
     assert "example" not in log_of(place)
 
 

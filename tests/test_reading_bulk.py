@@ -63,7 +63,7 @@ HEAD = b"Shot,Date,Club,Player,Club Speed (mph),Ball Speed (mph),Launch Angle,Ca
 
 
 def row(shot: int, date: str = "2024-05-01 10:00:00", carry: str = "160.5") -> bytes:
-    return f"{shot},{date},7 Iron,Ann,85.{shot % 10},118.{shot % 7},17,{carry},-{shot % 9},x{shot},\n".encode()
+    return f"{shot},{date},7 Iron,Oak,85.{shot % 10},118.{shot % 7},17,{carry},-{shot % 9},x{shot},\n".encode()
 
 
 def plain(count: int, rows: int = 5) -> list[bytes]:
@@ -124,7 +124,7 @@ ODD: dict[str, Callable[[bytes], bytes]] = {
     "heading again": lambda c: c + HEAD + row(1),
     "units below": lambda c: c.replace(HEAD, HEAD + b",,,,mph,mph,deg,yd,yd,,\n"),
     "other units below": lambda c: c.replace(HEAD, HEAD + b",,,,m/s,m/s,deg,yd,yd,,\n"),
-    "no measurement": lambda c: c + b"9,2024-05-01 10:00:00,7 Iron,Ann,,,,,,,\n" + row(1),
+    "no measurement": lambda c: c + b"9,2024-05-01 10:00:00,7 Iron,Oak,,,,,,,\n" + row(1),
     "word in a number": lambda c: c + row(1, carry="n/a"),
     "null words": lambda c: (
         c + row(1, carry="-") + row(2, carry="NaN") + row(3, carry="None").replace(b",17,", b",--,")
@@ -146,9 +146,9 @@ ODD: dict[str, Callable[[bytes], bytes]] = {
     "all too fast": lambda c: c.replace(b",85.", b",385."),
     "all too slow": lambda c: c.replace(b",85.", b",0.").replace(b",118.", b",1."),
     "km/h under mph": lambda c: c.replace(b",118.", b",250."),
-    "two golfers": lambda c: c + row(1).replace(b"Ann", b"Bob"),
+    "two golfers": lambda c: c + row(1).replace(b"Oak", b"Elm"),
     "trade words": lambda c: c + b"Club,Date,Club,Player,Carry,Ball Speed,Launch Angle,1,Offline,Carry (yd),\n",
-    "trade words in a row": lambda c: c + row(1).replace(b"Ann", b"Carry (yd)").replace(b"x1", b"Ball Speed (mph)"),
+    "trade words in a row": lambda c: c + row(1).replace(b"Oak", b"Carry (yd)").replace(b"x1", b"Ball Speed (mph)"),
     "nameless column filled": lambda c: c.rstrip(b"\n") + b"note\n" + row(1),
     "other delimiter": lambda c: c.replace(b"7 Iron", b"7;Iron"),
     "tabs": lambda c: c.replace(b"7 Iron", b"\t7 Iron"),
@@ -156,10 +156,10 @@ ODD: dict[str, Callable[[bytes], bytes]] = {
     "wide blanks": lambda c: c.replace(b"7 Iron", "\u3000Eisen\u00a07\u2003".encode()),
     "next line sign": lambda c: c.replace(b"7 Iron", "\u0085 7 Iron\u001c".encode()),
     "mark inside": lambda c: HEAD + "\ufeff".encode() + c[len(HEAD) :],
-    "zero byte": lambda c: c.replace(b"Ann", b"A\0n", 1),
+    "zero byte": lambda c: c.replace(b"Oak", b"A\0n", 1),
     "zero bytes at the end": lambda c: c + b"\0\0",
-    "old code page": lambda c: c.replace(b"Ann", "Jörg".encode("cp1252")),
-    "UTF-8": lambda c: c.replace(b"Ann", "Jörg".encode()),
+    "old code page": lambda c: c.replace(b"Oak", "Föhre".encode("cp1252")),
+    "UTF-8": lambda c: c.replace(b"Oak", "Föhre".encode()),
     "half a character": lambda c: c.rstrip(b"\n") + "ö".encode()[:1],
     "UTF-16": lambda c: c.decode().encode("utf-16"),
     "mark on top": lambda c: b"\xef\xbb\xbf" + c,
@@ -171,11 +171,11 @@ ODD: dict[str, Callable[[bytes], bytes]] = {
     "blank lines at the end": lambda c: c + b"\n\r\n\n",
     "no rows": lambda c: c[: len(HEAD)],
     "no end of heading": lambda c: c[: len(HEAD) - 1],
-    "number in words": lambda c: c.replace(b"Ann", b"Total").replace(b"7 Iron", b"Max 7"),
+    "number in words": lambda c: c.replace(b"Oak", b"Total").replace(b"7 Iron", b"Max 7"),
     "summary first": lambda c: HEAD + b"Max 7" + c[len(HEAD) + 1 :],
     "formula": lambda c: c.replace(b"7 Iron", b"=7 Iron").replace(b",17,", b",=17,"),
     "carry empty": lambda c: c.replace(b"160.5", b""),
-    "late in a long file": lambda c: c * 1 + b"".join(map(row, range(300))) + row(1).replace(b"Ann", b"Carry (yd)"),
+    "late in a long file": lambda c: c * 1 + b"".join(map(row, range(300))) + row(1).replace(b"Oak", b"Carry (yd)"),
 }
 
 

@@ -13,7 +13,7 @@ from pipeline.ledger import Entry, Kept, Ledger
 from tests.conftest import TODAY, Bench
 from tests.desk import Desk, desk_on
 
-FACTS = """customer = "Anna"
+FACTS = """customer = "Aspen"
 hand = "right"
 notes = "hers"
 [[build]]
@@ -40,9 +40,9 @@ class KilledError(BaseException):
 def desk(bench: Bench) -> Iterator[Desk]:
     made = desk_on(bench)
     made.enter()
-    bench.drop("anna/a.csv", "one")
-    bench.drop("anna/b.csv", "two")
-    bench.drop("anna/visit.toml", FACTS)
+    bench.drop("aspen/a.csv", "one")
+    bench.drop("aspen/b.csv", "two")
+    bench.drop("aspen/visit.toml", FACTS)
     made.go()
     yield made
     made.room.ledger.close()
@@ -59,9 +59,9 @@ def mark_on(page: str, action: str) -> str:
 
 def split(desk: Desk, **fields: str) -> int:
     """Split the second file off."""
-    anna = named(desk, "anna")
-    mark = mark_on(desk.client.get(f"/visit/{anna.id}").text, f"/visit/{anna.id}/split")
-    return desk.post(f"/visit/{anna.id}/split", **{"mark": mark, "file": "1", **fields}).status_code
+    aspen = named(desk, "aspen")
+    mark = mark_on(desk.client.get(f"/visit/{aspen.id}").text, f"/visit/{aspen.id}/split")
+    return desk.post(f"/visit/{aspen.id}/split", **{"mark": mark, "file": "1", **fields}).status_code
 
 
 def join(desk: Desk, one: Entry, other: Entry, **fields: str) -> int:
@@ -86,22 +86,22 @@ def names(entry: Entry) -> list[str]:
 
 # --- splitting --------------------------------------------------------------------------------------------------------
 def test_a_split_visit_is_two_with_a_report_each_and_counts_no_more(desk: Desk) -> None:
-    former = named(desk, "anna")
+    former = named(desk, "aspen")
     assert split(desk, name="ben") == 303
     desk.go()
-    anna, ben = named(desk, "anna"), named(desk, "ben")
-    assert (names(anna), names(ben)) == (["a.csv"], ["b.csv"])
-    assert counted(desk) == sorted([anna.id, ben.id])
-    assert desk.bench.reports() == ["2026-11-25 anna", "2026-11-25 anna (replaced)", "2026-11-25 ben"]
-    assert named(desk, "anna", "replaced").id == former.id
+    aspen, ben = named(desk, "aspen"), named(desk, "ben")
+    assert (names(aspen), names(ben)) == (["a.csv"], ["b.csv"])
+    assert counted(desk) == sorted([aspen.id, ben.id])
+    assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 ben"]
+    assert named(desk, "aspen", "replaced").id == former.id
     assert former.id not in desk.client.get("/").text
 
 
 def test_what_is_known_goes_where_it_belongs(desk: Desk) -> None:
     split(desk, name="ben")
-    anna, ben = facts(desk, named(desk, "anna", "accepted")), facts(desk, named(desk, "ben", "accepted"))
-    assert (anna["customer"], anna["hand"], anna["date"]) == ("Anna", "right", TODAY)
-    assert [word["file"] for word in anna["shot"]] == ["a.csv"]  # type: ignore[attr-defined]
+    aspen, ben = facts(desk, named(desk, "aspen", "accepted")), facts(desk, named(desk, "ben", "accepted"))
+    assert (aspen["customer"], aspen["hand"], aspen["date"]) == ("Aspen", "right", TODAY)
+    assert [word["file"] for word in aspen["shot"]] == ["a.csv"]  # type: ignore[attr-defined]
     assert {*ben} == {"date", "build", "shot"}
     assert [word["file"] for word in ben["shot"]] == ["b.csv"]  # type: ignore[attr-defined]
 
@@ -110,15 +110,15 @@ def test_the_former_report_is_kept_whole_under_a_note(desk: Desk) -> None:
     split(desk)
     [folder] = desk.room.place.outbox.iterdir()
     assert sorted(path.name for path in folder.iterdir()) == ["earlier", "replaced.txt"]
-    assert "replaced on the desk by anna and anna, second" in (folder / "replaced.txt").read_text(encoding="utf-8")
+    assert "replaced on the desk by aspen and aspen, second" in (folder / "replaced.txt").read_text(encoding="utf-8")
     assert (folder / "earlier" / "version 1" / "report.pdf").exists()
 
 
 def test_the_page_of_the_former_visit_leads_to_those_in_its_place(desk: Desk) -> None:
-    former = named(desk, "anna")
+    former = named(desk, "aspen")
     split(desk, name="ben")
     found = desk.client.get(f"/visit/{former.id}").text
-    for name in ("anna", "ben"):
+    for name in ("aspen", "ben"):
         assert f'href="/visit/{named(desk, name, "accepted").id}"' in found
     assert "It was split or joined; other visits took its place." in found
     assert "/split" not in found
@@ -155,7 +155,7 @@ def test_a_visit_of_one_file_says_why_it_cannot_be_split(desk: Desk) -> None:
 
 def test_the_earlier_states_of_a_split_visit_count_no_more_either(desk: Desk) -> None:
     desk.bench.shots |= {"one and more": (200.0, 210.0)}
-    desk.bench.drop("anna/a.csv", "one and more")
+    desk.bench.drop("aspen/a.csv", "one and more")
     desk.go()
     grown = next(e for e in desk.room.ledger.entries("reported") if counted(desk) == [e.id])
     mark = mark_on(desk.client.get(f"/visit/{grown.id}").text, f"/visit/{grown.id}/split")
@@ -179,23 +179,23 @@ def test_what_was_split_is_not_made_anew_by_dropping_it_again(desk: Desk) -> Non
 
 
 # --- joining ----------------------------------------------------------------------------------------------------------
-def with_ben(desk: Desk, customer: str = "Anna") -> tuple[Entry, Entry]:
+def with_ben(desk: Desk, customer: str = "Aspen") -> tuple[Entry, Entry]:
     desk.bench.drop("more/a.csv", "three")
     said = f'customer = "{customer}"\nhand = "right"\nnotes = "his"\nbay = "2"\n'
     word = '[[build]]\nlabel = "New"\n[[shot]]\nfile = "a.csv"\nline = 5\ncounts = false\nreason = "wind"\n'
     desk.bench.drop("more/visit.toml", said + word)
     desk.go()
-    return named(desk, "anna"), named(desk, "more")
+    return named(desk, "aspen"), named(desk, "more")
 
 
 def test_two_visits_become_one_with_the_files_and_facts_of_both(desk: Desk) -> None:
-    anna, more = with_ben(desk)
-    assert join(desk, anna, more) == 303
+    aspen, more = with_ben(desk)
+    assert join(desk, aspen, more) == 303
     desk.go()
     [one] = desk.room.ledger.entries("reported")
-    assert (one.name, names(one)) == ("anna", ["a.csv", "b.csv", "a (2).csv"])
+    assert (one.name, names(one)) == ("aspen", ["a.csv", "b.csv", "a (2).csv"])
     said = facts(desk, one)
-    assert (said["customer"], said["notes"], said["bay"]) == ("Anna", "hers", "2")
+    assert (said["customer"], said["notes"], said["bay"]) == ("Aspen", "hers", "2")
     assert [build["label"] for build in said["build"]] == ["Own", "New"]  # type: ignore[attr-defined]
     words = {(word["file"], word["line"]) for word in said["shot"]}  # type: ignore[attr-defined]
     assert words == {("a.csv", 2), ("b.csv", 3), ("a (2).csv", 5)}
@@ -203,18 +203,18 @@ def test_two_visits_become_one_with_the_files_and_facts_of_both(desk: Desk) -> N
 
 
 def test_another_customer_is_joined_only_when_somebody_says_so(desk: Desk) -> None:
-    anna, ben = with_ben(desk, "Ben")
-    found = desk.client.get(f"/visit/{anna.id}/join/{ben.id}").text
-    assert "<bdi>Anna</bdi>" in found
+    aspen, ben = with_ben(desk, "Ben")
+    found = desk.client.get(f"/visit/{aspen.id}/join/{ben.id}").text
+    assert "<bdi>Aspen</bdi>" in found
     assert "<bdi>Ben</bdi>" in found
-    assert join(desk, anna, ben) == 422
+    assert join(desk, aspen, ben) == 422
     assert len(desk.room.ledger.entries("reported")) == 2
-    assert join(desk, anna, ben, sure="yes") == 303
+    assert join(desk, aspen, ben, sure="yes") == 303
 
 
 def test_no_letter_about_one_customer_goes_to_another() -> None:
     other = b'customer = "Ben"\nemail = "ben@example.org"\n'
-    assert b"ben@" not in regrouped_facts.joined(b'customer = "Anna"\n', other, {}, TODAY)
+    assert b"ben@" not in regrouped_facts.joined(b'customer = "Aspen"\n', other, {}, TODAY)
     assert b"ben@" in regrouped_facts.joined(b'customer = "Ben"\n', other, {}, TODAY)
     assert b"ben@" in regrouped_facts.joined(b"", other, {}, TODAY)
 
@@ -222,39 +222,39 @@ def test_no_letter_about_one_customer_goes_to_another() -> None:
 def test_a_command_means_the_report_that_counts(desk: Desk) -> None:
     split(desk)
     desk.go()
-    assert find(desk.room.place, "25 anna, s").name == "2026-11-25 anna, second"
-    for name in ("2026-11-25 anna", "2026-11-25 anna (replaced)"):
+    assert find(desk.room.place, "25 aspen, s").name == "2026-11-25 aspen, second"
+    for name in ("2026-11-25 aspen", "2026-11-25 aspen (replaced)"):
         assert find(desk.room.place, name).name == name
     with pytest.raises(FolderError, match="no report has that"):
         find(desk.room.place, "(repl")
 
 
 def test_those_of_the_same_day_are_listed_and_others_found_by_name(desk: Desk) -> None:
-    anna, more = with_ben(desk)
-    way = f"/visit/{anna.id}/join"
+    aspen, more = with_ben(desk)
+    way = f"/visit/{aspen.id}/join"
     assert f'href="{way}/{more.id}"' in desk.client.get(way).text
     assert f'href="{way}/{more.id}"' in desk.client.get(f"{way}?find=MOR").text
     assert "There is none." in desk.client.get(f"{way}?find=nobody").text
-    assert f"{way}/{anna.id}" not in desk.client.get(way).text
-    assert desk.client.get(f"{way}/{anna.id}").status_code == 404
+    assert f"{way}/{aspen.id}" not in desk.client.get(way).text
+    assert desk.client.get(f"{way}/{aspen.id}").status_code == 404
 
 
 def test_the_same_file_in_both_counts_once(desk: Desk) -> None:
     desk.bench.drop("more/x.csv", "one")
     desk.bench.drop("more/y.csv", "four")
     desk.go()
-    join(desk, named(desk, "anna"), named(desk, "more"))
-    assert names(named(desk, "anna", "accepted")) == ["a.csv", "b.csv", "y.csv"]
+    join(desk, named(desk, "aspen"), named(desk, "more"))
+    assert names(named(desk, "aspen", "accepted")) == ["a.csv", "b.csv", "y.csv"]
 
 
 def test_split_and_joined_again_and_split_again_it_is_worked_out_each_time(desk: Desk) -> None:
     split(desk, name="ben")
     desk.go()
-    join(desk, named(desk, "anna"), named(desk, "ben"))
+    join(desk, named(desk, "aspen"), named(desk, "ben"))
     desk.go()
     assert split(desk, name="ben") == 303
     desk.go()
-    assert sorted(entry.name for entry in desk.room.ledger.entries("reported")) == ["anna", "ben"]
+    assert sorted(entry.name for entry in desk.room.ledger.entries("reported")) == ["aspen", "ben"]
     assert len(counted(desk)) == 2
 
 
@@ -278,7 +278,7 @@ class _Step:
 def test_killed_anywhere_the_next_start_does_the_rest(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, number: int, *, ledger_lost: bool
 ) -> None:
-    place, former = desk.room.place, named(desk, "anna")
+    place, former = desk.room.place, named(desk, "aspen")
     step = _Step(lambda *_: None, number)
 
     def counting(then: Callable[..., object]) -> Callable[..., object]:
@@ -305,10 +305,10 @@ def test_killed_anywhere_the_next_start_does_the_rest(
     inbox = desk.bench.open()
     try:
         desk.bench.go(inbox)
-        assert sorted(e.name for e in inbox.ledger.entries("reported")) == ["anna", "ben"]
+        assert sorted(e.name for e in inbox.ledger.entries("reported")) == ["aspen", "ben"]
         assert [e.id for e in inbox.ledger.entries("replaced")] == [former.id]
         assert not (place.work / "regrouping.json").exists()
-        assert desk.bench.reports() == ["2026-11-25 anna", "2026-11-25 anna (replaced)", "2026-11-25 ben"]
+        assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 ben"]
         reported = sorted(e.id for e in inbox.ledger.entries("reported"))
         assert sorted(row.visit for row in inbox.ledger.archive.filed() if not row.gone) == reported
     finally:
@@ -322,7 +322,7 @@ def _parts(desk: Desk, former: Entry) -> list[Kept]:
     second = regrouped_facts.second(said.read_bytes(), {"b.csv"}, TODAY)
     place, ledger = desk.room.place, desk.room.ledger
     return [
-        regrouping.made_of(place, ledger, "anna", [one], first, "2026-11-25T10:00:00"),
+        regrouping.made_of(place, ledger, "aspen", [one], first, "2026-11-25T10:00:00"),
         regrouping.made_of(place, ledger, "ben", [two], second, "2026-11-25T10:00:00"),
     ]
 
@@ -342,7 +342,7 @@ def test_what_a_folder_refused_is_done_later_and_undoes_nothing(desk: Desk, monk
     found = manifests.read(desk.room.place, ben.id)
     assert found
     assert found.entry.originals == named(desk, "ben").originals == corrected.originals
-    assert "2026-11-25 anna (replaced)" in desk.bench.reports()
+    assert "2026-11-25 aspen (replaced)" in desk.bench.reports()
     assert desk.client.get(f"/visit/{ben.id}").status_code == 200
 
 
@@ -365,28 +365,28 @@ def test_whoever_is_forgotten_is_gone_from_the_visit_that_was_split_too(desk: De
     where, ledger, ben = desk.room.place, desk.room.ledger, named(desk, "ben")
     visits = visit_words.visits(where, ledger)
     chosen = forgetting.with_kin(where, visits, {ben.id})
-    assert {visit.kept.entry.name for visit in chosen} == {"anna", "ben"}
+    assert {visit.kept.entry.name for visit in chosen} == {"aspen", "ben"}
     plan = forgetting.plan(where, visits, chosen, traces.Words((), ()))
     assert desk.room.own
     forgetting.erase(desk.room.own.inbox.archive, plan, TODAY)
     stored = dict(ben.originals)["b.csv"]
     assert not (where.accepted / stored).exists()
-    anna = named(desk, "anna")
-    assert (where.accepted / dict(anna.originals)["a.csv"]).exists()
-    assert desk.bench.reports() == ["2026-11-25 anna"]
-    assert counted(desk) == [anna.id]
+    aspen = named(desk, "aspen")
+    assert (where.accepted / dict(aspen.originals)["a.csv"]).exists()
+    assert desk.bench.reports() == ["2026-11-25 aspen"]
+    assert counted(desk) == [aspen.id]
 
 
 def test_whoever_is_forgotten_while_a_split_is_half_done_does_not_come_back(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, run: Callable[..., tuple[int, str, str]]
 ) -> None:
-    former = named(desk, "anna")
+    former = named(desk, "aspen")
     with monkeypatch.context() as patched:
         patched.setattr(manifests, "write", _Step(manifests.write, 0))
         with pytest.raises(KilledError):
             regrouping.begin(desk.room.place, desk.room.ledger, _parts(desk, former), [former])
     desk.room.ledger.close()
-    assert run("forget", desk.room.place.root, "Anna", "--yes")[0] == 0
+    assert run("forget", desk.room.place.root, "Aspen", "--yes")[0] == 0
     inbox = desk.bench.open()
     try:
         assert [entry.name for entry in inbox.ledger.entries("accepted", "reported", "replaced")] == ["ben"]
@@ -399,7 +399,7 @@ def test_the_other_half_stays_when_the_customer_is_forgotten(desk: Desk) -> None
     desk.go()
     where, ledger = desk.room.place, desk.room.ledger
     visits = visit_words.visits(where, ledger)
-    chosen = forgetting.with_kin(where, visits, forgetting.named(visits, "Anna"))
+    chosen = forgetting.with_kin(where, visits, forgetting.named(visits, "Aspen"))
     assert named(desk, "ben").id not in {visit.kept.entry.id for visit in chosen}
 
 

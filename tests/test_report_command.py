@@ -48,7 +48,7 @@ def place(bench: "Bench", monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr("pipeline.visits.outputs.files", files)
     bench.today = dt.date(2026, 3, 1)
     bench.drop("a/shots.csv", "shots")
-    bench.drop("a/visit.toml", "customer = 'Ann'")
+    bench.drop("a/visit.toml", "customer = 'Oak'")
     inbox = bench.open()
     bench.go(inbox)
     inbox.ledger.close()
@@ -90,8 +90,8 @@ def test_a_changed_setting_makes_a_version_and_keeps_the_one_before(bench: "Benc
         assert run("report", bench.studio.root, "a") == (0, said, "")
     now = contents(place)
     assert {name.removeprefix("earlier/version 1/"): now[name] for name in now if "version 1/" in name} == before
-    assert now["earlier/version 2/report.pdf"] == f"Studio 2 2 {today()} Ann 2026-03-01".encode()
-    assert now["report.pdf"] == f"Studio 3 3 {today()} Ann 2026-03-01".encode()  # the visit's own day stays
+    assert now["earlier/version 2/report.pdf"] == f"Studio 2 2 {today()} Oak 2026-03-01".encode()
+    assert now["report.pdf"] == f"Studio 3 3 {today()} Oak 2026-03-01".encode()  # the visit's own day stays
     assert len(now) == 9
     assert [path.name for path in bench.studio.outbox.iterdir()] == [NAME]
 
@@ -157,17 +157,17 @@ def test_a_report_whose_history_is_damaged_is_not_made_again(bench: "Bench", pla
 
 def test_corrected_facts_are_kept_for_every_later_version(bench: "Bench", place: Path, run: Run) -> None:
     facts = bench.studio.root / "right.toml"
-    facts.write_text("customer = 'Anna'\nemail = 'anna@example.org'", encoding="utf-8")
+    facts.write_text("customer = 'Aspen'\nemail = 'aspen@example.org'", encoding="utf-8")
     assert run("report", bench.studio.root, "a", "--facts", facts)[1].startswith("version 2 → ")
-    assert b"Anna" in (place / "report.pdf").read_bytes()
-    assert b"anna@example.org" in (place / "letter.eml").read_bytes()
+    assert b"Aspen" in (place / "report.pdf").read_bytes()
+    assert b"aspen@example.org" in (place / "letter.eml").read_bytes()
     assert run("report", bench.studio.root, "a", "--facts", facts)[1].startswith("nothing has changed: version 2 ")
     facts.unlink()
     assert run("report", bench.studio.root, "a")[1].startswith("nothing has changed: version 2 stands")
     set_to(bench, "name = 'Another'")
     assert run("report", bench.studio.root, "a")[1].startswith("version 3 → ")
     assert b"Another 3" in (place / "report.pdf").read_bytes()
-    assert b"Anna" in (place / "report.pdf").read_bytes()
+    assert b"Aspen" in (place / "report.pdf").read_bytes()
     inbox = bench.open()
     bench.go(inbox)  # what lies in inbox/ unchanged makes nothing more
     assert bench.kinds() == ["reported"]
@@ -192,9 +192,9 @@ def test_facts_may_be_given_to_a_visit_that_had_none_and_the_address_alone_count
     inbox = bench.open()
     bench.go(inbox)
     facts = bench.studio.root / "f.toml"
-    facts.write_text("email = 'anna@example.org'", encoding="utf-8")
+    facts.write_text("email = 'aspen@example.org'", encoding="utf-8")
     assert run("report", bench.studio.root, "plain", "--facts", facts)[1].startswith("version 2 → ")
-    assert (place.parent / "2026-03-01 plain" / "letter.eml").read_bytes() == b"anna@example.org "
+    assert (place.parent / "2026-03-01 plain" / "letter.eml").read_bytes() == b"aspen@example.org "
     assert run("report", bench.studio.root, "plain")[1].startswith("nothing has changed: version 2 stands")
 
 
@@ -324,7 +324,7 @@ def test_killed_and_run_again_there_is_one_new_version_with_the_corrected_facts(
     bench: "Bench", place: Path, run: Run, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
     facts = bench.studio.root / "right.toml"
-    facts.write_text("customer = 'Anna'", encoding="utf-8")
+    facts.write_text("customer = 'Aspen'", encoding="utf-8")
     words = ("report", bench.studio.root, "a", "--facts", facts)
     with monkeypatch.context() as patched:
         patched.setattr(where, kill)
@@ -333,7 +333,7 @@ def test_killed_and_run_again_there_is_one_new_version_with_the_corrected_facts(
     assert run(*words)[1].startswith("version 2 → ")
     assert run(*words)[1].startswith("nothing has changed: version 2 stands")
     assert {p.name for p in (place / "earlier").iterdir()} == {"version 1"}
-    assert b"Anna" in (place / "report.pdf").read_bytes()
+    assert b"Aspen" in (place / "report.pdf").read_bytes()
     assert list(bench.studio.root.rglob(".*")) == []
 
 

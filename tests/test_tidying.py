@@ -147,7 +147,7 @@ def test_a_drop_folder_nobody_may_change_is_told_once(desk: Desk, monkeypatch: p
 
 def test_the_log_names_no_file(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level("INFO", "baywright")
-    desk.drop("Ann Example.csv")
-    desk.note("Ann Example.csv")
+    desk.drop("Oak Example.csv")
+    desk.note("Oak Example.csv")
     desk.tidier.tidy()
     assert caplog.messages == ["Visit 00000000: what was dropped was moved to done/."]

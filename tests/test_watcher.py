@@ -137,7 +137,7 @@ def test_it_keeps_a_record_of_how_it_is_and_of_its_end(bench: "Bench") -> None:
         )
         assert found.looked_ago_s is not None
         assert found.looked_ago_s < 2
-        bench.drop("Ann Example.csv", "shots")
+        bench.drop("Oak Example.csv", "shots")
         bench.drop("Ben Example.csv", "no unit")
         assert until(lambda: recorded(bench).visits == {"held": 1, "reported": 1})
         assert "Example" not in (bench.studio.work / "health.json").read_text(encoding="utf-8")
@@ -190,7 +190,7 @@ def test_trouble_is_in_the_record_for_as_long_as_it_lasts(bench: "Bench") -> Non
         assert until(lambda: (found := health.read(bench.studio)) and found.trouble == said)
         away.rename(bench.studio.inbox)
         assert until(lambda: recorded(bench).trouble == ())
-        inbox.troubles.tell("Ann Example", OSError(errno.EIO, "Input/output error", "Ann Example.csv"))
+        inbox.troubles.tell("Oak Example", OSError(errno.EIO, "Input/output error", "Oak Example.csv"))
         assert until(lambda: recorded(bench).trouble == ("The disk or a folder refused: Input/output error.",))
         inbox.troubles._at = {why: at - 46 for why, at in inbox.troubles._at.items()}
         assert until(lambda: recorded(bench).trouble == ())

@@ -128,7 +128,9 @@ def _say(place: Path, outcome: "Again") -> None:
         ]
         lines += [f"({outcome.message})"]
     else:
-        what = "the facts are kept, and the report says nothing of what changed" if outcome.kept else "nothing has changed"
+        what = (
+            "the facts are kept, and the report says nothing of what changed" if outcome.kept else "nothing has changed"
+        )
         lines = [f"{what}: version {outcome.version} stands → {report}"]
         if outcome.letter_differs:
             lines += ["letter.eml beside it is not what would be made now; delete it and run this again to get it anew"]

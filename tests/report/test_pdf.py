@@ -409,7 +409,7 @@ STRANGE = {
     "Arabic": "محمد",
     "Hebrew": "שלום",
     "Thai": "กขฃ",
-    "emoji": "Ann 😀👍🏽👨‍👩‍👧🏳️‍🌈",
+    "emoji": "Oak 😀👍🏽👨‍👩‍👧🏳️‍🌈",
     "directions": "\u202edriver\u202c \u2066x\u2069 \u200fy\u061c",
     "accents": "A\u030angstro\u0308m \u0141ukasz \u0110or\u0111evi\u0107 Z\u0338\u20dd",
     "controls": "a\ufeffb\u0007c\u2028d\u3000e",

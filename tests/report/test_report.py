@@ -133,7 +133,7 @@ HOSTILE = [
     "{{ 7*7 }}{% raw %}",
     "&lt;b&gt; \" ' `",
     "\u202edriver\u202c",
-    "Ω Łukasz ñ 7 iron",
+    "Ω Łąka ñ 7 iron",
     "x" * 300,
 ]
 
