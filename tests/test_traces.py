@@ -156,7 +156,7 @@ def test_a_word_that_a_longer_one_of_another_visit_begins_with_is_found_where_it
     assert words == Words(("Aspen",), (), frozenset({"Aspen"}))
     (tmp_path / "ledger").write_bytes(b"\0aspenwood reported\0xaspenx")
     assert traces.search(tmp_path, words).traces == ()
-    (tmp_path / "ledger").write_bytes(b"\0annabel reported\0Anna\0")
+    (tmp_path / "ledger").write_bytes(b"\0aspenwood reported\0Aspen\0")
     assert traces.search(tmp_path, words).traces == (Trace(Path("ledger"), "Aspen"),)
 
 
