@@ -64,7 +64,7 @@ def _says(given: Given) -> Iterator[tuple[str, str]]:
 
 def _meaning(name: str) -> str:
     known = measurements().get(name)
-    return known.meaning if known else name.replace("_", " ") or "kept aside"
+    return known.said if known else name.replace("_", " ") or "kept aside"
 
 
 def forget(place: Studio, answered: Answered, today: dt.date) -> None:

@@ -75,6 +75,7 @@ def _page(room: Room, request: Request, code: int = 200, fault: str = "") -> Res
         room, request, "arrived", code, found=found, wanted=wanted, which=desk_list.WHICH, mark=mark, first=first,
         asking=[asked(room, entry) for entry in asking[:_MOST_ASKED]], more=max(0, len(asking) - _MOST_ASKED),
         heard=heard, fault=fault, here="/", most_mb=room.settings.largest_file_mb,
+        left_alone=is_refresh(request) and "asked" in request.query_params,  # what somebody chooses there stays
     )  # fmt: skip
 
 

@@ -66,7 +66,7 @@ def _items(reading: FileReading) -> Iterator[Item]:
 
 def _meaning(name: str) -> str:
     known = measurements().get(name)
-    return known.meaning if known else name.replace("_", " ")
+    return known.said if known else name.replace("_", " ")
 
 
 def _as_they_are(values: Sequence[str]) -> tuple[tuple[str, str], ...]:

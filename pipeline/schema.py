@@ -26,6 +26,12 @@ class Measurement:
     key: bool
     meaning: str
 
+    @property
+    def said(self) -> str:
+        """Name it as the trade does, and say what is meant."""
+        bare = self.name if self.dimension == "ratio" else self.name.rpartition("_")[0]
+        return f"{bare.replace('_', ' ')} ({self.meaning})"
+
 
 @cache
 def measurements() -> dict[str, Measurement]:

@@ -14,14 +14,14 @@ _LONGEST = 300
 
 
 def _plain(value: Any) -> str:  # noqa: ANN401 - any fact a fault carries
-    """Write a fact: lists as a, b or c; questions as 'Column' (m or yd); measurement names by their meaning."""
+    """Write a fact: lists as a, b or c; questions as 'Column' (m or yd); measurements by name and meaning."""
     if isinstance(value, dict):
         return ", ".join(f"'{column}' ({_plain(options)})" for column, options in value.items())
     if isinstance(value, list | tuple):
         parts = [_plain(part) for part in value]
         return " or ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
     known = measurements().get(str(value))
-    return known.meaning if known else str(value)
+    return known.said if known else str(value)
 
 
 def device_note(check: DeviceCheck) -> str:

@@ -256,6 +256,7 @@ FIT = """
 """
 
 
+@pytest.mark.slow
 def test_the_same_visit_gives_the_same_bytes_in_any_surroundings(tmp_path: Path) -> None:
     sums = []
     for number, surroundings in enumerate(SURROUNDINGS):
