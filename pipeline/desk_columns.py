@@ -82,7 +82,7 @@ def _in(unit: str) -> str:
 
 # --- the form ---------------------------------------------------------------------------------------------------------
 def _page(
-    room: Room, request: Request, entry: Entry, code: int, fault: str, *,
+    room: Room, request: Request, entry: Entry, code: int, fault: str = "", *,
     typed: Mapping[str, str] | None = None, faults: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
     """Show the section alone, with what went wrong."""
@@ -104,15 +104,14 @@ def _remember(room: Room, request: Request, entry: Entry, form: FormData) -> Res
                 return _page(room, request, newest, 422, "Choose for at least one column what it is.")
             new, faults = unknown_columns.answered(layouts, typed)
             if faults:
-                return _page(room, request, newest, 422, "Nothing was kept yet.", typed=typed, faults=faults)
+                return _page(room, request, newest, 422, typed=typed, faults=faults)
             outcome = _tried(room, newest, layouts, new)
     except (PipelineError, OSError) as fault:
         said = fault.strerror if isinstance(fault, OSError) else str(fault)
         return _page(room, request, entry, 503, f"{said} Nothing was kept.", typed=typed)
     if isinstance(outcome, Refusal):
         faults = _at_fields(outcome, {key: asked[key] for key in typed})
-        return _page(room, request, entry, 422, "With this no report can be made. Nothing was kept.", typed=typed,
-                     faults=faults)  # fmt: skip
+        return _page(room, request, entry, 422, typed=typed, faults=faults)
     room.wake()
     made = f"Version {outcome.version} is made." if outcome.new else f"Version {outcome.version} stands."
     return back(request, f"/visit/{entry.id}", f"{made} The answer is remembered for every file with these headings.")

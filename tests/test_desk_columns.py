@@ -63,8 +63,12 @@ def kept(desk: Desk) -> list[str]:
     return sorted(path.name for path in desk.room.place.profiles.glob("*.toml"))
 
 
-def test_the_page_lists_columns_nobody_knows_folded_up(desk: Desk) -> None:
-    found = page(desk)
+def test_the_page_lists_columns_nobody_knows_folded_up_and_nothing_when_all_are_known(desk: Desk) -> None:
+    desk.bench.drop("ben.csv", SHOTS.replace("Vo", "Ball speed (m/s)").replace("Zeta <b>", "Spin"))
+    desk.go()
+    known, one = sorted(desk.room.ledger.entries("reported"), key=lambda found: found.name, reverse=True)
+    assert "left aside (" not in desk.client.get(f"/visit/{known.id}").text
+    found = desk.client.get(f"/visit/{one.id}").text
     section = found.split('<details id="columns">')[1].split("</details>")[0]
     assert "Columns left aside (2)" in section
     assert "What is “<bdi>Vo</bdi>”?" in section
@@ -74,18 +78,7 @@ def test_the_page_lists_columns_nobody_knows_folded_up(desk: Desk) -> None:
     assert '<option value="ball_speed_mps|m/s">ball speed, in m/s</option>' in section
     assert '<option value="total_m|yd">total, in yards</option>' in section
     assert section.index("leave it aside") < section.index("<optgroup")
-    assert "carry" not in section.split("Zeta")[0].split("<select")[1].replace("carry and", "")
-
-
-def test_a_visit_whose_columns_are_known_has_no_such_section(desk: Desk) -> None:
-    desk.room.ledger.close()
-    bench = desk.bench
-    other = desk_on(bench)
-    other.enter()
-    bench.drop("ben.csv", SHOTS.replace("Vo", "Ball speed (m/s)").replace("Zeta <b>", "Spin"))
-    other.go()
-    [one] = [found for found in other.room.ledger.entries("reported") if found.name == "ben"]
-    assert "left aside (" not in other.client.get(f"/visit/{one.id}").text
+    assert "carry_m" not in section
 
 
 def test_what_is_said_of_a_column_is_tried_then_remembered_for_its_layout(desk: Desk) -> None:
@@ -118,35 +111,32 @@ def test_version_two_has_what_the_column_says(desk: Desk, monkeypatch: pytest.Mo
     assert len([row for row in filed if not row.gone]) == 1
 
 
-@pytest.mark.parametrize(("what", "at"), [("Nobody hits 'Vo' so fast.", ["Vo"]), ("No.", ["Vo", "Zeta <b>"])])
-def test_what_gives_no_report_is_said_at_the_field_and_not_kept(desk: Desk, what: str, at: list[str]) -> None:
-    desk.bench.answers[SHOTS] = Refusal("held", 3, what, "aspen.csv", "Say it otherwise.")
+def test_what_gives_no_report_is_said_at_the_field_and_not_kept(desk: Desk) -> None:
     fields = {key(desk, "Vo"): "ball_speed_mps|m/s", key(desk, "Zeta <b>"): "spin_rate_rpm|rpm"}
-    code, said = say(desk, **fields)
-    assert code == 422
-    for heading in ("Vo", "Zeta <b>"):
-        name = key(desk, heading)
-        assert (f'id="{name}-fault"' in said) == (heading in at)
-        assert (f'aria-invalid="true" aria-describedby="{name}-hint {name}-fault"' in said) == (heading in at)
-    assert f"{what} Say it otherwise." in html.unescape(said)
-    assert '<option value="ball_speed_mps|m/s" selected>' in said
-    assert '<option value="spin_rate_rpm|rpm" selected>' in said
+    for what, at in (("Nobody hits 'Vo' so fast.", ["Vo"]), ("No.", ["Vo", "Zeta <b>"])):
+        desk.bench.answers[SHOTS] = Refusal("held", 3, what, "aspen.csv", "Say it otherwise.")
+        code, said = say(desk, **fields)
+        assert code == 422
+        for heading in ("Vo", "Zeta <b>"):
+            name = key(desk, heading)
+            assert (f'id="{name}-fault"' in said) == (heading in at)
+            assert (f'aria-invalid="true" aria-describedby="{name}-hint {name}-fault"' in said) == (heading in at)
+        assert f"{what} Say it otherwise." in html.unescape(said)
+        assert '<option value="ball_speed_mps|m/s" selected>' in said
+        assert '<option value="spin_rate_rpm|rpm" selected>' in said
     assert kept(desk) == []
 
 
-@pytest.mark.parametrize(
-    ("vo", "zeta", "code", "words"),
-    [
-        ("", "", 422, "Choose for at least one column what it is."),
-        ("carry_m|yd", "", 422, "“Vo”: choose one from the list."),
-        ("spin_rate_rpm|rpm", "spin_rate_rpm|rpm", 422, "only one column of a file can be the spin rate"),
-    ],
-)
-def test_nothing_is_kept_of_a_form_that_is_not_right(desk: Desk, vo: str, zeta: str, code: int, words: str) -> None:
+def test_nothing_is_kept_of_a_form_that_is_not_right(desk: Desk) -> None:
+    vo, zeta = key(desk, "Vo"), key(desk, "Zeta <b>")
     worked = len(desk.bench.worked_out)
-    answer, said = say(desk, **{key(desk, "Vo"): vo, key(desk, "Zeta <b>"): zeta})
-    assert (answer, words in said) == (code, True)
-    assert said.count('aria-invalid="true"') == (2 if zeta else bool(vo))
+    for chosen, faults, words in (
+        ({vo: "", zeta: ""}, 0, "Choose for at least one column what it is."),
+        ({vo: "carry_m|yd"}, 1, "“Vo”: choose one from the list."),
+        ({vo: "spin_rate_rpm|rpm", zeta: "spin_rate_rpm|rpm"}, 2, "only one column of a file can be the spin rate"),
+    ):
+        code, said = say(desk, **chosen)
+        assert (code, words in said, said.count('aria-invalid="true"')) == (422, True, faults)
     assert kept(desk) == []
     assert len(desk.bench.worked_out) == worked
 
