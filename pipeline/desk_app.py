@@ -15,6 +15,7 @@ from starlette.routing import Route
 from pipeline import (
     desk_arrived,
     desk_clubs,
+    desk_columns,
     desk_letter_forms,
     desk_levers,
     desk_regroup,
@@ -50,6 +51,7 @@ def make(room: Room, keys: Keys, port: int, clock: Callable[[], float] = time.mo
         *desk_arrived.routes(room),
         *desk_levers.routes(room),
         *desk_regroup.routes(room),
+        *desk_columns.routes(room),
         *desk_visit.routes(room),
         *desk_letter_forms.routes(room),
         *desk_clubs.routes(room),

@@ -23,6 +23,8 @@ from pipeline.records import Refusal
 from pipeline.settings import Settings
 from pipeline.status import WatcherState
 from pipeline.studio import Studio
+from pipeline.unknown_columns import Layout
+from pipeline.work_messages import Job
 from pipeline.workshop import Workshop
 
 _MOST_HEARD = 20
@@ -58,6 +60,7 @@ class Room:
     _looking: threading.Lock = field(default_factory=threading.Lock)
     _answers: Answers = field(default_factory=Answers)
     _questions: dict[tuple[str, str], Question | None] = field(default_factory=dict)
+    _left_aside: dict[tuple[Entry, str], tuple[Layout, ...]] = field(default_factory=dict)
 
     # --- how it is -----------------------------------------------------------------------------------------------
     def hear(self, event: Event) -> None:
@@ -105,10 +108,7 @@ class Room:
         answers = self.answers()
         key = entry.id, answers.signature
         if key not in self._questions:
-            job = issuing.job_of(
-                self.place, entry, settings=self.settings, logo=None, answers=answers.by_layout, today=today(),
-                history=None,
-            )  # fmt: skip
+            job = self._job(entry, answers)
             if len(self._questions) >= _MOST_QUESTIONS:
                 self._questions.clear()
             try:
@@ -116,6 +116,27 @@ class Room:
             except (ReportError, OSError):
                 return None
         return self._questions[key]
+
+    def left_aside(self, entry: Entry) -> tuple[Layout, ...]:
+        """Give the columns of a visit that nobody knows; none when its copy is gone or cannot be read just now."""
+        answers = self.answers()
+        key = entry, answers.signature
+        if key not in self._left_aside:
+            job = self._job(entry, answers)
+            if len(self._left_aside) >= _MOST_QUESTIONS:
+                self._left_aside.clear()
+            try:
+                self._left_aside[key] = () if isinstance(job, Refusal) else self.side.left_aside(job)
+            except OSError:
+                return ()
+            except ReportError:  # it would be the same the next time, and cost as long
+                self._left_aside[key] = ()
+        return self._left_aside[key]
+
+    def _job(self, entry: Entry, answers: Answers) -> Job | Refusal:
+        return issuing.job_of(
+            self.place, entry, settings=self.settings, logo=None, answers=answers.by_layout, today=today(), history=None
+        )
 
     def answers(self) -> Answers:
         """Give staff's answers as they are now; one that is not understood is passed over, as by the intake."""

@@ -13,22 +13,23 @@ from starlette.routing import Route
 
 from pipeline import (
     desk_changes,
+    desk_columns,
     desk_earlier,
     desk_facts,
     desk_fitting,
+    desk_issuing,
     desk_letter,
     desk_levers,
     desk_pages,
     desk_regroup,
     issuing,
 )
-from pipeline.archive import Archive
 from pipeline.desk_arrived import asked
 from pipeline.desk_changes import FaultyFieldsError
 from pipeline.desk_forms import back, field, page, posted, visit_of
-from pipeline.desk_room import Room, today
-from pipeline.errors import PipelineError, ReportError, SettingsError
-from pipeline.issuing import Again, Issued
+from pipeline.desk_issuing import folder_of
+from pipeline.desk_room import Room
+from pipeline.errors import PipelineError, SettingsError
 from pipeline.ledger import Entry
 from pipeline.records import Refusal
 from pipeline.studio import EARLIER
@@ -58,7 +59,7 @@ def routes(room: Room) -> list[Route]:
         return _file(room, visit_of(room, request), request.path_params["file"])
 
     def flight(request: Request) -> Response:
-        folder = _folder(room, visit_of(room, request))
+        folder = folder_of(room, visit_of(room, request))
         drawn = desk_fitting.flight(room, folder, request.path_params["shot"])
         if drawn is None:
             raise HTTPException(404, "There is no such shot here.")
@@ -80,7 +81,7 @@ def _page(
     room: Room, request: Request, entry: Entry, code: int = 200, /, typed: Mapping[str, str] | None = None,
     fault: str = "", faults: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    folder = _folder(room, entry)
+    folder = folder_of(room, entry)
     known = issuing.issued(folder) if folder else None
     newer = known.visit_id if known and known.visit_id != entry.id else ""
     form = desk_fitting.form(room, entry, folder, typed, faults or {}) if known and not newer else None
@@ -91,14 +92,8 @@ def _page(
         earlier_visits=desk_earlier.shown(room, entry),
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
         levers=desk_levers.shown(room, entry, request.query_params), regroup=desk_regroup.shown(room, entry),
+        columns=desk_columns.shown(room, entry) if form else None,
     )  # fmt: skip
-
-
-def _folder(room: Room, entry: Entry) -> Path | None:
-    """Give the folder of a visit's report."""
-    if entry.state != "reported" or not entry.place:
-        return None
-    return room.place.outbox / entry.place
 
 
 def _earlier(folder: Path) -> list[str]:
@@ -111,7 +106,7 @@ def _earlier(folder: Path) -> list[str]:
 
 def _file(room: Room, entry: Entry, name: str) -> Response:
     """Hand out a file of a report's folder; an earlier version's PDF is `version-<number>.pdf`."""
-    folder = _folder(room, entry)
+    folder = folder_of(room, entry)
     number = name.removeprefix("version-").removesuffix(".pdf")
     if folder and name == f"version-{number}.pdf" and number.isdecimal() and number.isascii():
         folder, name = folder / EARLIER / f"version {number}", "report.pdf"
@@ -134,7 +129,7 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
     try:
         with room.writing, room.alone():
             newest = room.ledger.entry(entry.id) or entry
-            kept, report = desk_facts.kept(room.place, newest), desk_fitting.report(room, _folder(room, newest))
+            kept, report = desk_facts.kept(room.place, newest), desk_fitting.report(room, folder_of(room, newest))
             known = desk_changes.shown(kept.content, report)
             if field(form, "mark") != kept.mark or desk_changes.strays(typed, known):
                 former = desk_facts.former(room.place, field(form, "mark"))
@@ -142,7 +137,7 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
                 return _page(room, request, newest, 409, typed=typed, fault=_CHANGED_MEANWHILE)
             content = desk_changes.written(kept.content, {**known, **typed}, report)
             same = tomllib.loads(content.decode()) == tomllib.loads(kept.content.decode("utf-8-sig"))
-            outcome = _issue(room, newest, None if same else content)
+            outcome = desk_issuing.issue(room, newest, room.answers().by_layout, None if same else content)
     except FaultyFieldsError as fault:
         return _page(room, request, entry, 422, typed=typed, faults=fault.faults)
     except (PipelineError, OSError) as fault:
@@ -156,19 +151,3 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
         what = "It is kept; nothing of it is in the report" if outcome.kept else "Nothing has changed"
         return back(request, f"/visit/{entry.id}", f"{what}: version {outcome.version} stands.")
     return back(request, f"/visit/{entry.id}", f"Version {outcome.version} is made. The one before is kept.")
-
-
-def _issue(room: Room, entry: Entry, facts: bytes | None) -> Again | Refusal:
-    folder = _folder(room, entry)
-    known: Issued | None = issuing.issued(folder) if folder else None
-    if folder is None or known is None or known.visit_id != entry.id:
-        msg = "There is no report of this visit to make anew."
-        raise ReportError(msg)
-    outcome = issuing.again(
-        room.place, room.ledger, folder, settings=room.settings, logo=room.logo, answers=room.answers().by_layout,
-        today=today(), workshop=room.workshop, facts=facts,
-    )  # fmt: skip
-    if isinstance(outcome, Again) and (outcome.new or outcome.kept):
-        with suppress(OSError, ReportError):  # the daily upkeep makes up for it
-            Archive(room.place, room.settings, room.ledger, room.workshop).file_last(entry.id)
-    return outcome

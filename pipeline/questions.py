@@ -1,6 +1,6 @@
 """What a held file asks, as choices a person can click; each choice is what `baywright answer` would be given."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.records import FileReading, Given
@@ -10,17 +10,24 @@ from pipeline.units import units
 
 UNIT, COLUMN, KEEP, HAND, DECIMAL = "unit", "column", "keep", "hand", "decimal"
 ASIDE = "aside"
+Again = Callable[[Given], FileReading]  # reads the file once more, with answers over what is known of it
+_MOST_COLUMNS = 4  # of two meanings, in one form; each is read a few times
+_WRITTEN_OUT = {
+    "m": "metres", "yd": "yards", "ft": "feet", "in": "inches", "cm": "centimetres", "mm": "millimetres",
+    "deg": "degrees", "rad": "radians", "s": "seconds", "ms": "milliseconds",
+}  # fmt: skip
 _HANDS = (("right", "right-handed"), ("left", "left-handed"))
 _MARKS = ((".", "the dot: 1.5 is one and a half"), (",", "the comma: 1,5 is one and a half"))
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One thing asked; choices are values with the words for them."""
+    """One thing asked; choices are values with the words for them, meanings what some of these words mean."""
 
     kind: str  # unit | column | keep | hand | decimal
     heading: str  # of the column it is about; empty when it is about the whole file
     choices: tuple[tuple[str, str], ...]
+    meanings: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +40,12 @@ class Question:
     items: tuple[Item, ...]
 
 
-def of(reading: FileReading) -> Question | None:
+def of(reading: FileReading, again: Again) -> Question | None:
     """Give what a file asks; None when it asks nothing that choices could settle."""
     if reading.fault is None or reading.outcome != "needs_mapping" or not reading.header:
         return None
-    items = tuple(_items(reading))
+    ambiguous = reading.fault.kind == "ambiguous_column"
+    items = tuple(_of_two_meanings(reading, again) if ambiguous else _items(reading))
     if not items or not all(item.choices for item in items):
         return None
     return Question(reading.name, explain(reading)[0], reading.header, items)
@@ -51,9 +59,6 @@ def _items(reading: FileReading) -> Iterator[Item]:
                 yield Item(UNIT, heading, _units(reading, heading, fitting))
         case "unit_conflict":
             yield Item(UNIT, facts["column"], _as_they_are(facts["units"]))
-        case "ambiguous_column":
-            meanings = tuple((name, _meaning(name)) for name in facts["candidates"])
-            yield Item(COLUMN, facts["column"], (*meanings, (ASIDE, "neither: leave it out")))
         case "duplicate_field":
             columns = tuple(dict.fromkeys(reading.header[place - 1] for place in facts["columns"]))
             if len(columns) == len(facts["columns"]):  # headings of one name cannot be told apart
@@ -64,9 +69,45 @@ def _items(reading: FileReading) -> Iterator[Item]:
             yield Item(DECIMAL, "", _MARKS)
 
 
-def _meaning(name: str) -> str:
-    known = measurements().get(name)
-    return known.said if known else name.replace("_", " ")
+def _of_two_meanings(reading: FileReading, again: Again) -> Iterator[Item]:
+    """Ask about every heading of two meanings at once, and about the units of the columns beside them.
+
+    The reader itself says which headings these are, and which units each meaning leaves open: it reads the file with
+    each answer that might come.
+    """
+    found: dict[str, Sequence[str]] = {}
+    rest = reading
+    while rest.fault and rest.fault.kind == "ambiguous_column" and len(found) < _MOST_COLUMNS:
+        if rest.fault.facts["column"] in found:
+            break
+        found[rest.fault.facts["column"]] = rest.fault.facts["candidates"]
+        rest = again(Given(columns=dict.fromkeys(found, "")))
+    for heading, names in found.items():
+        others = {other: "" for other in found if other != heading}
+        choices = tuple(choice for name in names for choice in _meant(name, heading, others, again))
+        known = [measurements()[name] for name in names if name in measurements()]
+        meanings = tuple((measurement.called, measurement.meaning) for measurement in known)
+        yield Item(COLUMN, heading, (*choices, (ASIDE, "neither: leave it out")), meanings)
+    if rest.fault and rest.fault.kind == "unit_unknown":
+        yield from _items(rest)
+
+
+def _meant(name: str, heading: str, others: Mapping[str, str], again: Again) -> Iterator[tuple[str, str]]:
+    """Give one meaning of a heading as choices: with each unit it may be in, unless the file states its unit."""
+    read = again(Given(columns={**others, heading: name}))
+    if read.fault and read.fault.kind != "unit_unknown":  # something else is asked first: look at this column alone
+        read = again(Given(columns={**dict.fromkeys(read.header, ""), heading: name}))
+    unknown = read.fault.facts["columns"] if read.fault and read.fault.kind == "unit_unknown" else {}
+    said = measurements()[name].called if name in measurements() else name.replace("_", " ")
+    if not unknown.get(heading):
+        yield name, said
+    for unit in unknown.get(heading, ()):
+        yield f"{name}|{unit}", f"{said}, {in_unit(unit)}"
+
+
+def in_unit(unit: str) -> str:
+    """Say in which unit something is; all but the short names everybody knows are written out."""
+    return f"in {_WRITTEN_OUT.get(unit, unit)}"
 
 
 def _as_they_are(values: Sequence[str]) -> tuple[tuple[str, str], ...]:
@@ -96,7 +137,9 @@ def given(question: Question, chosen: Mapping[str, str]) -> Given | None:
             case "unit":
                 answer.column_units[item.heading] = value
             case "column":
-                answer.columns[item.heading] = "" if value == ASIDE else value
+                name, _, unit = value.partition("|")
+                answer.columns[item.heading] = "" if name == ASIDE else name
+                answer.column_units.update({item.heading: unit} if unit else {})
             case "keep":
                 answer.columns.update({other: "" for other, _ in item.choices if other != value})
             case "hand":

@@ -27,10 +27,15 @@ class Measurement:
     meaning: str
 
     @property
+    def called(self) -> str:
+        """Name it as the trade does."""
+        bare = self.name if self.dimension == "ratio" else self.name.rpartition("_")[0]
+        return bare.replace("_", " ")
+
+    @property
     def said(self) -> str:
         """Name it as the trade does, and say what is meant."""
-        bare = self.name if self.dimension == "ratio" else self.name.rpartition("_")[0]
-        return f"{bare.replace('_', ' ')} ({self.meaning})"
+        return f"{self.called} ({self.meaning})"
 
 
 @cache

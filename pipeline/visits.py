@@ -1,16 +1,18 @@
 """One visit in the child process: the kept files in, its report's files out."""
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline import letter, outputs, questions, session, shot_archive, strict_toml, visit_facts
+from pipeline import letter, outputs, profiles, questions, session, shot_archive, strict_toml, visit_facts
 from pipeline.errors import MissingPartError, PipelineError, SettingsError, UnreadableFileError
 from pipeline.questions import Question
-from pipeline.records import Fitting, Refusal, ShotFile, VisitFacts
+from pipeline.reading import read_shot_file, unknown_columns_of
+from pipeline.records import FileReading, Fitting, Given, Refusal, ShotFile, VisitFacts
 from pipeline.settings import Settings
 from pipeline.staff_words import device_note
+from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Job, Worked, shot_mark, visit_key
 
 _MOST_LINES = 200_000  # of a file; a hundred times as many as a visit has shots
@@ -41,8 +43,37 @@ def question(job: Job) -> Question | None:
     if isinstance(found, Refusal):
         return None
     shots, known = found
-    readings = (session.read(file, known.hand, job.answers) for file in shots)
-    return next((asked for asked in map(questions.of, readings) if asked), None)
+    return next((asked for asked in (_asked(file, known.hand, job.answers) for file in shots) if asked), None)
+
+
+def _asked(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> Question | None:
+    reading, answered = _read(file, hand, answers)
+    return questions.of(reading, lambda more: read_shot_file(file, profiles.joined(answered, more)))
+
+
+def _read(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> tuple[FileReading, Given]:
+    """Read a shot file; also give what was known of it beforehand."""
+    reading = session.read(file, hand, answers)
+    answered = answers.get(profiles.fingerprint(reading.header), Given()) if reading.header else Given()
+    return reading, profiles.with_hand(answered, hand)
+
+
+def left_aside(job: Job) -> tuple[Layout, ...]:
+    """Read a visit's files again; gives for each layout the columns nobody knows."""
+    try:
+        found = opened(job)
+    except PipelineError:
+        return ()
+    if isinstance(found, Refusal):
+        return ()
+    shots, known = found
+    layouts: dict[str, Layout] = {}
+    for file in shots:
+        reading, answered = _read(file, known.hand, job.answers)
+        layout = profiles.fingerprint(reading.header)
+        if layout not in layouts and (columns := unknown_columns_of(file, reading, answered)):
+            layouts[layout] = Layout(layout, file.name, columns)
+    return tuple(layouts.values())
 
 
 def refused(job: Job, fault: PipelineError) -> Refusal:

@@ -19,6 +19,7 @@ from pipeline.judgements import History
 from pipeline.questions import Item, Question
 from pipeline.records import Given, Refusal
 from pipeline.settings import Settings
+from pipeline.unknown_columns import Layout, Unknown
 
 FILES = ("report.pdf", "letter.eml", "shots.csv", "fitting.json")
 LARGEST = 100_000_000  # bytes of one message
@@ -198,11 +199,35 @@ def unpack_question(content: bytes) -> Question | None:
         return None
     said = _object(_json(content))
     items = tuple(
-        Item(_words(item["kind"]), _words(item["heading"]), tuple((_words(a), _words(b)) for a, b in item["choices"]))
+        Item(_words(item["kind"]), _words(item["heading"]), _pairs(item["choices"]), _pairs(item["meanings"]))
         for item in map(_object, said["items"])
     )
     header = tuple(_words(heading) for heading in said["header"])
     return Question(_words(said["file"]), _words(said["what"]), header, items)
+
+
+def _pairs(said: Any) -> tuple[tuple[str, str], ...]:  # noqa: ANN401 - whatever came
+    return tuple((_words(one), _words(other)) for one, other in said)
+
+
+def pack_layouts(found: Iterable[Layout]) -> bytes:
+    """Write the columns nobody knows as bytes."""
+    return json.dumps([asdict(layout) for layout in found]).encode()
+
+
+def unpack_layouts(content: bytes) -> tuple[Layout, ...]:
+    """Read them; raises ValueError when it is anything else."""
+    return tuple(
+        Layout(_words(one["layout"]), _words(one["file"]), tuple(_unknown(column) for column in one["columns"]))
+        for one in map(_object, _json(content))
+    )
+
+
+def _unknown(said: Any) -> Unknown:  # noqa: ANN401 - whatever came
+    parts = _object(said)
+    values = tuple(_words(value) for value in parts["values"])
+    choices = tuple((_words(name), tuple(_words(unit) for unit in units)) for name, units in parts["choices"])
+    return Unknown(_words(parts["heading"]), values, choices, alone=parts["alone"] is True)
 
 
 def _json(content: bytes) -> Any:  # noqa: ANN401 - whatever it holds

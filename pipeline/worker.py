@@ -28,6 +28,7 @@ from pipeline.work_messages import (
     Job,
     pack_archived,
     pack_files,
+    pack_layouts,
     pack_outcome,
     pack_question,
     pack_rows,
@@ -58,8 +59,8 @@ class _Desk:
                 return self._rows(**json.loads(content))
             case b"batch":
                 return _archive(unpack_batch(content))
-            case b"asked":
-                return _question(unpack_job(content))
+            case b"asked" | b"aside":
+                return _ABOUT[kind](unpack_job(content))
             case _:
                 return _BY_ITSELF[kind](**json.loads(content))
 
@@ -107,6 +108,12 @@ def _question(job: Job) -> bytes:
     return pack_question(visits.question(job))
 
 
+def _left_aside(job: Job) -> bytes:
+    from pipeline import visits  # noqa: PLC0415 - see _say_ready
+
+    return pack_layouts(visits.left_aside(job))
+
+
 def _join(paths: list[str], gone: list[str]) -> bytes:
     from pipeline import visits  # noqa: PLC0415 - see _say_ready
 
@@ -119,6 +126,7 @@ def _learn(paths: list[str], gone: list[int], studio: str, set_up: dict[str, str
     return json.dumps(lessons.learned([Path(path) for path in paths], gone, studio, set_up)).encode()
 
 
+_ABOUT: dict[bytes, Callable[[Job], bytes]] = {b"asked": _question, b"aside": _left_aside}
 _BY_ITSELF: dict[bytes, Callable[..., bytes]] = {b"join.": _join, b"learn": _learn, b"draw.": pdf_writer.write}
 
 

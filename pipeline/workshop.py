@@ -25,6 +25,7 @@ from typing import BinaryIO, TypeVar, cast
 from pipeline.errors import MissingPartError, ReportError, trail
 from pipeline.questions import Question
 from pipeline.records import Refusal
+from pipeline.unknown_columns import Layout
 from pipeline.work_messages import (
     LONGEST_BATCH_S,
     Archived,
@@ -37,6 +38,7 @@ from pipeline.work_messages import (
     send,
     unpack_archived,
     unpack_files,
+    unpack_layouts,
     unpack_lessons,
     unpack_outcome,
     unpack_question,
@@ -266,6 +268,10 @@ class Workshop:
     def question(self, job: Job) -> Question | None:
         """Have the question looked for that a held visit waits with; raises as work_out."""
         return self._ask(lambda child: unpack_question(child.ask(b"asked", pack_job(job))))
+
+    def left_aside(self, job: Job) -> tuple[Layout, ...]:
+        """Have the columns of a visit's files looked for that nobody knows; raises as work_out."""
+        return self._ask(lambda child: unpack_layouts(child.ask(b"aside", pack_job(job))))
 
     def files(self, version: int, day: dt.date | None) -> dict[str, bytes]:
         """Have the files of the visit worked out last made, with that version and its day; raises as work_out."""

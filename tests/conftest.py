@@ -16,6 +16,7 @@ from pipeline.judgements import History
 from pipeline.questions import Question
 from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResult, VisitFacts
 from pipeline.studio import Studio
+from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Archived, Batch, Job, Worked
 from pipeline.workshop import Workshop
 
@@ -155,6 +156,12 @@ class InThisProcess(Workshop):
         from pipeline import visits  # noqa: PLC0415 - as above
 
         return visits.question(job)
+
+    def left_aside(self, job: Job) -> tuple[Layout, ...]:
+        """Look for columns nobody knows as the child does."""
+        from pipeline import visits  # noqa: PLC0415 - as above
+
+        return visits.left_aside(job)
 
     def files(self, version: int, day: dt.date | None) -> dict[str, bytes]:
         """Make the files as the child does."""

@@ -49,7 +49,8 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
         (place.inbox / name).mkdir()
         for number, what in enumerate(("first", "second")):
             shots = WITH_UNITS.replace(",230\n", f",{231 + number + len(name)}\n")
-            (place.inbox / name / f"{what}.csv").write_text(shots)
+            unknown = shots.replace("\n", ",62.5,12\n").replace("62.5,12", "Vo,Zeta", 1)
+            (place.inbox / name / f"{what}.csv").write_text(unknown if number else shots)
         (place.inbox / name / "visit.toml").write_text(f'customer = "{name}"\nhand = "right"\n')
     (place.profiles / "tuesday.toml").write_text('fingerprint = "sha256:ab"\n[columns_unit]\n"Carry" = "yd"\n')
     (place.profiles / "faulty.toml").write_text('fingerprint = "sha256:cd"\n[units]\nspeed = "furlongs"\n')
@@ -85,13 +86,20 @@ def test_axe_finds_nothing(seen: "tuple[Page, str, list[str]]") -> None:
     page, home, paths = seen
     axe = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
     found: dict[str, object] = {}
-    for path in [*paths, "settings with a fault"]:
+    for path in [*paths, "settings with a fault", "columns with a fault"]:
         if path.startswith("/"):
             opened(page, home + path)
-        else:
+        elif path.startswith("settings"):
             page.goto(f"{home}/settings")
             page.get_by_label("Port of the mail server").fill("many")
             page.get_by_role("button", name="Save").click()
+            page.get_by_role("alert").wait_for()
+        else:
+            page.goto(home + next(one for one in paths if one.endswith("/join")).removesuffix("/join"))
+            page.get_by_text("Columns left aside (2)").click()
+            for heading in ("Vo", "Zeta"):
+                page.get_by_label(f"What is “{heading}”?").select_option("total, in yards")
+            page.get_by_role("button", name="Remember it").click()
             page.get_by_role("alert").wait_for()
         page.evaluate(axe)
         said = page.evaluate(AXE)

@@ -369,9 +369,9 @@ def test_a_question_is_worked_out_once_for_each_state_of_the_answers(
     asked: list[str] = []
     original = questions.of
 
-    def of(reading: FileReading) -> questions.Question | None:
+    def of(reading: FileReading, again: questions.Again) -> questions.Question | None:
         asked.append(reading.name)
-        return original(reading)
+        return original(reading, again)
 
     monkeypatch.setattr(questions, "of", of)
     desk.bench.drop("tuesday.csv", NO_UNITS)

@@ -15,6 +15,7 @@ PATHS = (
     "/visit/abc",
     "/visit/abc/report.pdf",
     "/visit/abc/flight/x-1.svg",
+    "/visit/abc/columns",
     "/visit/abc/join",
     "/settings",
     "/settings/answers/a.toml",

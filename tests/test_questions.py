@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from pipeline import questions
+from pipeline.profiles import joined
 from pipeline.questions import Item
 from pipeline.reading import read_shot_file
 from pipeline.records import Fault, FileReading, Given, ShotFile
@@ -17,8 +18,14 @@ def reading(text: str) -> FileReading:
     return read_shot_file(ShotFile("a.csv", text.encode()), Given())
 
 
-def asked(text: str) -> questions.Question:
-    found = questions.of(reading(text))
+def of(text: str, known: Given | None = None) -> questions.Question | None:
+    file = ShotFile("a.csv", text.encode())
+    given = known or Given()
+    return questions.of(read_shot_file(file, given), lambda more: read_shot_file(file, joined(given, more)))
+
+
+def asked(text: str, known: Given | None = None) -> questions.Question:
+    found = of(text, known)
     assert found
     return found
 
@@ -45,6 +52,82 @@ def test_a_heading_of_two_meanings_may_be_left_out() -> None:
     assert questions.given(found, {"0": "aside"}) == Given(columns={"Speed (mph)": ""})
     name = item.choices[0][0]
     assert questions.given(found, {"0": name}) == Given(columns={"Speed (mph)": name})
+
+
+CARRY_OR_TOTAL = (
+    ("carry_m|m", "carry, in metres"),
+    ("carry_m|yd", "carry, in yards"),
+    ("total_m|m", "total, in metres"),
+    ("total_m|yd", "total, in yards"),
+    ("aside", "neither: leave it out"),
+)
+
+
+def distances(head: str = "Club,Distance,Vo", cell: str = "{}") -> str:
+    return f"{head}\n" + "".join(f"Own,{cell.format(230 + i)},{62 + i % 3}.5\n" for i in range(6))
+
+
+def test_meaning_and_unit_are_one_answer() -> None:
+    found = asked(distances())
+    [item] = found.items
+    assert (item.kind, item.heading, item.choices) == ("column", "Distance", CARRY_OR_TOTAL)
+    assert [word for word, _ in item.meanings] == ["carry", "total"]
+    assert item.meanings[1][1] == "distance from the start to rest"
+    answer = questions.given(found, {"0": "carry_m|yd"})
+    assert answer == Given(columns={"Distance": "carry_m"}, column_units={"Distance": "yd"})
+    again = read_shot_file(ShotFile("a.csv", distances().encode()), answer)
+    assert (again.outcome, again.shots["carry_m"][0]) == ("ok", pytest.approx(230 * 0.9144))
+    assert questions.given(found, {"0": "aside"}) == Given(columns={"Distance": ""})
+    for wrong in ("carry_m", "carry_m|ft", "carry_m|", "apex_m|m", "|m"):
+        assert questions.given(found, {"0": wrong}) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "known"),
+    [
+        (distances("Club,Distance (yd),Vo"), Given()),
+        (distances("Club,Distance,Vo\n,yd,"), Given()),
+        (distances(cell="{} yd"), Given()),
+        (distances("Distance unit,yd\nClub,Distance,Vo"), Given()),
+        (distances(), Given(units={"length": "yd"})),
+    ],
+)
+def test_where_the_unit_is_stated_the_meaning_alone_is_asked(text: str, known: Given) -> None:
+    [item] = asked(text, known).items
+    assert [value for value, _ in item.choices] == ["carry_m", "total_m", "aside"]
+
+
+def test_a_meaning_is_offered_in_units_that_fit_it_beside_the_other_columns() -> None:
+    text = "Club,Distance,Ball speed (mph)\n" + "".join(f"Own,{410 + i},{190 + i % 3}\n" for i in range(6))
+    values = [value for value, _ in asked(text).items[0].choices]
+    assert values == ["carry_m|yd", "total_m|m", "total_m|yd", "aside"]  # 410 m is no carry
+
+
+def test_all_headings_of_two_meanings_and_all_units_are_asked_in_one_form() -> None:
+    text = "Club,Distance,Speed,Apex\n" + "".join(f"Own,{230 + i},{140 + i % 3},{30 + i}\n" for i in range(6))
+    found = asked(text)
+    assert [(item.kind, item.heading) for item in found.items] == [
+        ("column", "Distance"),
+        ("column", "Speed"),
+        ("unit", "Apex"),
+    ]
+    answer = questions.given(found, {"0": "carry_m|yd", "1": "ball_speed_mps|mph", "2": "yd"})
+    assert answer is not None
+    assert read_shot_file(ShotFile("a.csv", text.encode()), answer).outcome == "ok"
+    assert questions.given(found, {"0": "carry_m|yd", "2": "yd"}) is None
+
+
+def test_when_something_else_is_asked_first_the_unit_is_offered_all_the_same() -> None:
+    """Two columns both say the apex: that is the reader's next question, whatever the distance is."""
+    text = "Club,Distance,Apex (m),Apex height (m)\n" + "".join(f"Own,{230 + i},{30 + i},{31 + i}\n" for i in range(6))
+    assert asked(text).items == asked(distances()).items
+
+
+def test_two_columns_of_one_ambiguous_name_and_many_such_names_come_to_an_end() -> None:
+    assert len(asked(distances("Club,Distance,Distance")).items) == 1
+    names = ("Distance", "Dist", "Length", "Weite", "Distanza", "Longueur")
+    text = ",".join(names) + "\n" + "".join(",".join(["230"] * len(names)) + "\n" for _ in range(4))
+    assert [item.heading for item in asked(text).items] == ["Distance", "Dist", "Length", "Weite"]
 
 
 def test_of_two_columns_of_one_thing_one_is_kept() -> None:
@@ -87,12 +170,12 @@ def test_a_column_that_fits_no_unit_is_offered_all_of_its_kind() -> None:
     "text", ["no table at all\nnone", f"Club,Ball speed (mph),Carry (yd)\n{ROWS}", "", "Carry,Carry\n1,2\n3,4\n"]
 )
 def test_what_choices_cannot_settle_asks_nothing(text: str) -> None:
-    assert questions.of(reading(text)) is None
+    assert of(text) is None
 
 
 def test_a_question_goes_through_the_pipe_unchanged() -> None:
-    found = asked(f"Club,Ball speed,Carry\n{ROWS}")
-    assert unpack_question(pack_question(found)) == found
+    for found in (asked(f"Club,Ball speed,Carry\n{ROWS}"), asked(distances())):
+        assert unpack_question(pack_question(found)) == found
     assert unpack_question(pack_question(None)) is None
 
 

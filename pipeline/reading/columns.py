@@ -106,6 +106,11 @@ def decided_by_cells(table: RawTable, given: Given) -> tuple[int, ...]:
     return tuple(place for place, found in fields.items() if len(found) != 1 or not found[0] or uses[found] > 1)
 
 
+def planned(table: RawTable, place: int, given: Given) -> Plan:
+    """Give what a column becomes when a profile says what it is."""
+    return _plan(place, heading(table.header[place], table.labels[place]), table.unit_cells[place], given)[1]
+
+
 def _all_empty(cells: pl.DataFrame, place: int) -> bool:
     """Tell whether a column has no cell filled; a column whose cells were not kept counts as empty."""
     name = f"c{place}"
