@@ -160,7 +160,7 @@ def test_without_mail_or_address_it_is_not_offered_and_not_done(desk: Desk, serv
     assert (code, "the mail server needs a password" in said, "Nothing was sent." in said) == (422, True, True)
     set_mail(desk, smtp_host="")
     assert "Send it" not in page(desk)
-    assert "set <code>mail_from</code> and <code>smtp_host</code>" in page(desk)
+    assert 'set up mail in the <a href="/settings">settings</a>' in page(desk)
     code, said = post(desk, "/send")
     assert (code, "smtp_host must be set" in said) == (422, True)
     set_mail(desk)
