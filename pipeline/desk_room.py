@@ -5,7 +5,7 @@ import os
 import threading
 from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
 from pipeline import health, issuing, status, studio
@@ -57,7 +57,7 @@ class Room:
     sent: SentLetters = field(default_factory=SentLetters)
     _looking: threading.Lock = field(default_factory=threading.Lock)
     _answers: Answers = field(default_factory=Answers)
-    _questions: dict[tuple[str, str], Question | None] = field(default_factory=dict)
+    _questions: dict[tuple[Entry, str], Question | None] = field(default_factory=dict)
 
     # --- how it is -----------------------------------------------------------------------------------------------
     def hear(self, event: Event) -> None:
@@ -75,6 +75,7 @@ class Room:
             with self.workshop.alone():
                 self.own.inbox.take_up(settings, logo)
         self.settings, self.logo = settings, logo
+        self._questions = {}  # what is asked depends on the settings
 
     def watcher(self) -> WatcherState:
         """Say how the watcher is, ours or the one beside us."""
@@ -103,19 +104,21 @@ class Room:
     def question(self, entry: Entry) -> Question | None:
         """Give what a held visit asks; None when choices cannot settle it, or its copy is gone."""
         answers = self.answers()
-        key = entry.id, answers.signature
-        if key not in self._questions:
-            job = issuing.job_of(
-                self.place, entry, settings=self.settings, logo=None, answers=answers.by_layout, today=today(),
-                history=None,
-            )  # fmt: skip
-            if len(self._questions) >= _MOST_QUESTIONS:
-                self._questions.clear()
-            try:
-                self._questions[key] = None if isinstance(job, Refusal) else self.side.question(job)
-            except (ReportError, OSError):
-                return None
-        return self._questions[key]
+        known, key = self._questions, (entry, answers.signature)  # with other facts it may ask something else
+        with suppress(KeyError):
+            return known[key]
+        job = issuing.job_of(
+            self.place, entry, settings=self.settings, logo=None, answers=answers.by_layout, today=today(),
+            history=None,
+        )  # fmt: skip
+        try:
+            found = None if isinstance(job, Refusal) else self.side.question(job)
+        except (ReportError, OSError):
+            return None
+        if len(known) >= _MOST_QUESTIONS:
+            known.clear()
+        known[key] = found
+        return found
 
     def answers(self) -> Answers:
         """Give staff's answers as they are now; one that is not understood is passed over, as by the intake."""

@@ -1,5 +1,6 @@
 """Only this computer's own browser page gets to the desk: address, origin, key, session, form word, size."""
 
+import asyncio
 from collections.abc import Iterator
 
 import pytest
@@ -191,3 +192,24 @@ def test_a_fault_of_ours_is_a_sentence_with_the_same_protection(desk: Desk, monk
     assert "A fault of ours" in answer.text
     assert "division" not in answer.text
     assert answer.headers["x-frame-options"] == "DENY"
+
+
+def test_a_page_left_while_its_form_comes_is_no_fault_of_ours(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    desk.enter()
+    cookie = "; ".join(f"{name}={value}" for name, value in desk.client.cookies.items())
+    headers = {**OWN, "host": HOST, "cookie": cookie, "content-length": "50",
+               "content-type": "application/x-www-form-urlencoded"}  # fmt: skip
+    scope = {
+        "type": "http", "method": "POST", "path": "/leave", "query_string": b"", "http_version": "1.1",
+        "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+    }  # fmt: skip
+    sent: list[object] = []
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.disconnect"}
+
+    async def send(message: object) -> None:
+        sent.append(message)
+
+    asyncio.run(desk.client.app(scope, receive, send))
+    assert (sent, caplog.text) == ([], "")

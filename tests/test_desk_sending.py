@@ -6,10 +6,13 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
+from pipeline import mailing
 from pipeline.errors import LetterError
+from pipeline.letter import Letter
 from tests.conftest import Bench
 from tests.desk import Desk, desk_on
 from tests.desk_letters import FACTS, entry, path, post, set_mail, step, with_letters
@@ -135,6 +138,23 @@ def test_another_letter_than_the_one_shown_is_not_sent(desk: Desk, server: Post)
     assert step(desk).gone.note is None
 
 
+def test_a_letter_changed_at_this_moment_is_not_sent(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    letter_in = mailing.letter_in
+
+    def changed_first(folder: Path) -> Letter:
+        monkeypatch.undo()
+        with_letters(monkeypatch)
+        content = path(desk).read_bytes()
+        path(desk).write_bytes(content.replace(b"Hello", b"Hullo"))
+        return letter_in(folder)
+
+    monkeypatch.setattr(mailing, "connected", lambda _: pytest.fail("it went out"))
+    monkeypatch.setattr(mailing, "letter_in", changed_first)
+    code, said = post(desk, "/send")
+    assert (code, "so it was not sent" in said) == (409, True)
+    assert step(desk).gone.note is None
+
+
 def test_trouble_is_said_in_words_with_what_to_do(desk: Desk, server: Post) -> None:
     server.fault = smtplib.SMTPRecipientsRefused({"aspen@example.org": (550, b"no such <user>")})
     code, said = post(desk, "/send")
@@ -160,7 +180,7 @@ def test_without_mail_or_address_it_is_not_offered_and_not_done(desk: Desk, serv
     assert (code, "the mail server needs a password" in said, "Nothing was sent." in said) == (422, True, True)
     set_mail(desk, smtp_host="")
     assert "Send it" not in page(desk)
-    assert "set <code>mail_from</code> and <code>smtp_host</code>" in page(desk)
+    assert "To have it sent from here, set up mail" in page(desk)
     code, said = post(desk, "/send")
     assert (code, "smtp_host must be set" in said) == (422, True)
     set_mail(desk)
