@@ -153,6 +153,7 @@ class VisitFacts:
     hand: str | None = None
     own_club: str | None = None
     notes: str | None = None
+    recommendation: str | None = None  # the fitter's own, beside what the program suggests
     bay: str | None = None
     consent: str | None = None  # for staff alone: no report prints it
     home_altitude_m: float | None = None

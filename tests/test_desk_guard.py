@@ -211,5 +211,8 @@ def test_a_page_left_while_its_form_comes_is_no_fault_of_ours(desk: Desk, caplog
     async def send(message: object) -> None:
         sent.append(message)
 
-    asyncio.run(desk.client.app(scope, receive, send))
+    async def left() -> None:
+        await desk.client.app(scope, receive, send)
+
+    asyncio.run(left())
     assert (sent, caplog.text) == ([], "")

@@ -16,6 +16,7 @@ date = 2026-11-25
 hand = "left"
 own_club = "Own driver"
 notes = "Invented."
+recommendation = "Driver 2."
 bay = "2"
 consent = "report by e-mail"
 
@@ -58,6 +59,7 @@ def test_everything_it_may_say_arrives() -> None:
         hand="left",
         own_club="Own driver",
         notes="Invented.",
+        recommendation="Driver 2.",
         bay="2",
         consent="report by e-mail",
         home_altitude_m=300.0,
