@@ -159,13 +159,17 @@ class VisitFacts:
     home_altitude_m: float | None = None
     home_temperature_c: float | None = None
     builds: tuple[Build, ...] = ()
+    order: tuple[tuple[str, int], ...] = ()  # label in small letters, place after the own club
     overrules: tuple[Overrule, ...] = ()
 
 
 # --- analysis -----------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class ShotSet:
-    """Shots with one build and one phase, in hitting order; letter is its mark in the report, own club first."""
+    """Shots with one build and one phase, in hitting order unless staff ordered them; letter is its mark in the report.
+
+    The own club is the first.
+    """
 
     index: int
     letter: str
