@@ -216,3 +216,16 @@ def test_a_page_left_while_its_form_comes_is_no_fault_of_ours(desk: Desk, caplog
 
     asyncio.run(left())
     assert (sent, caplog.text) == ([], "")
+
+
+def test_through_a_proxy_as_described_one_works_and_a_foreign_page_still_does_not(desk: Desk) -> None:
+    start = desk.keys.address(PORT).removeprefix(f"http://{HOST}")
+    forwarded = {"x-forwarded-for": "192.0.2.7", "x-forwarded-host": "desk.example", "x-forwarded-proto": "https"}
+    assert desk.client.get(start, headers=forwarded).headers["location"] == "/"  # no address of ours in it
+    word = {"word": desk.word}
+    for origin in ("https://evil.example", "https://desk.example", "null"):  # what no proxy has put in its place
+        assert desk.client.post("/leave", data=word, headers={**forwarded, **OWN, "origin": origin}).status_code == 403
+    for_own = {**forwarded, **OWN, "sec-fetch-site": "cross-site"}
+    assert desk.client.post("/leave", data=word, headers=for_own).status_code == 403
+    assert desk.client.get("/", headers={**forwarded, "host": "desk.example"}).status_code == 421
+    assert desk.client.post("/leave", data=word, headers={**forwarded, **OWN}).status_code == 200
