@@ -37,6 +37,11 @@ def _unfinished() -> re.Pattern[str]:
     return re.compile("|".join(table("drop_folder")["unfinished"]), re.IGNORECASE)
 
 
+def is_passed_over(name: str) -> bool:
+    """Tell whether what bears this name is taken for unfinished, and left where it lies."""
+    return _unfinished().search(name) is not None
+
+
 @cache
 def _endings() -> frozenset[str]:
     return frozenset(table("drop_folder")["endings"])
@@ -46,7 +51,7 @@ def _wanted(entry: os.DirEntry[str]) -> os.stat_result | None:
     """Give what the system says of an entry if it is a finished regular file of a known ending, or visit.toml."""
     if entry.name.rpartition(".")[2].lower() not in _endings() and entry.name.lower() != FILE_NAME:
         return None
-    if _unfinished().search(entry.name):
+    if is_passed_over(entry.name):
         return None
     found = entry.stat(follow_symlinks=False)
     return found if stat.S_ISREG(found.st_mode) else None
@@ -102,7 +107,7 @@ def look(inbox: Path) -> Iterator[Arrival]:
 
 def _of_entry(entry: os.DirEntry[str]) -> Arrival | None:
     if entry.is_dir(follow_symlinks=False):
-        return None if _unfinished().search(entry.name) else of_path(Path(entry.path))
+        return None if is_passed_over(entry.name) else of_path(Path(entry.path))
     found = _wanted(entry)
     if found is None:
         return None

@@ -122,6 +122,8 @@ def _answer(room: Room, entry: Entry, form: FormData) -> str:
     if given is None:
         return f"“{entry.name}”: choose one answer for each column."
     with room.writing:
+        if room.ledger.entry(entry.id) != entry:  # of two answers at one moment the first one counts
+            return f"“{entry.name}” asks nothing any more."
         if question.items[0].kind == HAND:
             _keep_hand(room, entry, str(given.handed))
             said = f"“{entry.name}” is tried again."

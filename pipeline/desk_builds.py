@@ -1,6 +1,7 @@
 """The clubs of one visit on the desk: the [[build]] tables of visit.toml and the own club as fields, and back."""
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,8 +11,11 @@ from pipeline.desk_report import Club, club_key
 from pipeline.resources import table
 from pipeline.strict_toml import LONGEST_TEXT
 
-_WORDS = {"category": "kind", "loft_deg": "loft", "length_in": "length", "head": "head", "shaft": "shaft"}
+_WORDS = {
+    "category": "kind", "loft_deg": "loft", "length_in": "length", "head": "head", "shaft": "shaft", "order": "order",
+}  # fmt: skip
 PARTS = tuple(_WORDS)
+_ORDER = re.compile("[1-9][0-9]?")
 OWN = "own_club"
 OTHER = "other"  # the own club visit.toml names is none of this visit's
 # own judgement: beyond these somebody typed another unit
@@ -123,10 +127,12 @@ class _Fault:
     what: str
 
 
-def _read(part: str, text: str) -> str | float | _Fault | None:
+def _read(part: str, text: str) -> str | float | int | _Fault | None:
     """Read a field; None when it is empty."""
     if not text:
         return None
+    if part == "order":
+        return int(text) if _ORDER.fullmatch(text) else _Fault("write a whole number from 1 to 99, or leave it empty.")
     if part in _NUMBERS:
         return _number(text, *_NUMBERS[part])
     if part == "category" and text not in kinds():

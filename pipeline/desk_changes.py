@@ -1,5 +1,6 @@
 """All fields of the form about one visit, and the form back into its visit.toml: who, clubs, shots, words."""
 
+import tomllib
 from collections.abc import Iterable, Mapping
 
 from pipeline import desk_builds, desk_facts, desk_overrules
@@ -58,6 +59,19 @@ def rebased(
         return dict(typed)
     before = shown(former, report)
     return {name: now[name] if name in now and text == before.get(name) else text for name, text in typed.items()}
+
+
+def is_kept(content: bytes, typed: Mapping[str, str], known: Mapping[str, str], report: Report | None) -> bool:
+    """Tell whether just what was typed is kept already: somebody pressed the button twice."""
+    try:
+        return not strays(typed, known) and says_the_same(written(content, {**known, **typed}, report), content)
+    except SettingsError:
+        return False
+
+
+def says_the_same(one: bytes, other: bytes) -> bool:
+    """Tell whether two visit.toml say the same, however it is written."""
+    return tomllib.loads(one.decode("utf-8-sig")) == tomllib.loads(other.decode("utf-8-sig"))
 
 
 def written(before: bytes, given: Mapping[str, str], report: Report | None) -> bytes:

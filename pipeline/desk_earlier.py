@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
-from pipeline import desk_facts, desk_people, desk_trend, desk_trend_page
+from pipeline import desk_facts, desk_people, desk_trend, desk_trend_page, studio
 from pipeline.desk_pages import SHOWN, local, state_words
 from pipeline.desk_people import Person
 from pipeline.desk_room import Room
@@ -17,7 +17,7 @@ from pipeline.shown import Shown
 from pipeline.vocabulary import words
 
 _MOST = 12  # visits shown: their reports are read for it
-_LARGEST = 50_000_000
+_LARGEST = 5_000_000  # as of the page's other readers: twice what a visit of 2,000 shots needs
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +96,7 @@ def _why(person: Person, other: Person) -> str:
 
 def _read(room: Room, visit: str, place: str | None) -> tuple[dt.date | None, list[ClubOnDay]]:
     """Read the report of a visit; nothing when it has none."""
-    with suppress(OSError):
-        path = room.place.outbox / place / "fitting.json" if place else None
-        if path and path.stat().st_size <= _LARGEST:
-            return desk_trend.read(path.read_bytes(), visit)
+    with suppress(OSError, ValueError):
+        if place:
+            return desk_trend.read(studio.read_plain(room.place.outbox / place / "fitting.json", _LARGEST), visit)
     return None, []

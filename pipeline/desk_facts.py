@@ -21,9 +21,11 @@ _TEXTS = {
     "customer": "Customer",
     "email": "E-mail address",
     "notes": "Your words",
+    "recommendation": "What you recommend",
     "bay": "Bay",
     "consent": "Agreed with the customer",
 }
+_LINES = ("notes", "recommendation")
 # own judgement: from the lowest to the highest course with some room, and what anybody plays in
 _NUMBERS = {
     "altitude_m": (-500.0, 6_000.0, "Height of the home course", "metres"),
@@ -103,7 +105,7 @@ def dumped(found: Mapping[str, Any]) -> bytes:
 
 def put(found: dict[str, Any], given: Mapping[str, str]) -> dict[str, str]:
     """Put the fields into a visit.toml that was read. Gives what is wrong, by field."""
-    values: dict[str, Any] = {key: _plain(given.get(key, ""), lines=key == "notes") for key in _TEXTS}
+    values: dict[str, Any] = {key: _plain(given.get(key, ""), lines=key in _LINES) for key in _TEXTS}
     most = f"at most {strict_toml.LONGEST_TEXT:,} characters can be kept"
     faults = {key: f"{_TEXTS[key]}: {most}." for key, text in values.items() if len(text) > strict_toml.LONGEST_TEXT}
     if values["email"] and address(values["email"]) is None:

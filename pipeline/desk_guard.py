@@ -9,6 +9,7 @@ from typing import Any, Protocol
 from urllib.parse import parse_qs
 
 from starlette.datastructures import MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -101,6 +102,8 @@ class Guard:
         out = _Sender(send)
         try:
             await (self._answer(scope) or self._app)(scope, receive, out)
+        except ClientDisconnect:  # the page was left while its form came: nobody is there to be told
+            return
         except Exception as fault:  # noqa: BLE001 - the last net: a sentence for staff, and the desk goes on
             said = self._fault(fault)
             if not out.begun:

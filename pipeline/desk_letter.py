@@ -181,8 +181,8 @@ def send(room: Room, entry: Entry, mark: str, number: int) -> str:
 
     Raises ChangedError when it is not that letter, LetterError and SettingsError with what to do.
     """
-    folder, _ = _unchanged(room, entry, mark)
-    found = mailing.letter_in(folder)
+    found = mailing.letter_in(_unchanged(room, entry, mark)[0])
+    _unchanged(room, entry, mark)  # what was read between is that letter, and no newer one
     if not found.to:
         msg = "The letter has no address. Write the customer's e-mail address under “Who is it?”. Nothing was sent."
         raise LetterError(msg)

@@ -13,6 +13,7 @@ from pipeline.desk_letter import ChangedError, Words
 from pipeline.desk_room import Room
 from pipeline.errors import LetterError, PipelineError
 from pipeline.ledger import Entry
+from pipeline.letter import words_mark
 
 _CHANGED = (
     "letter.eml was changed while you were at it, so yours was not kept. Under the fields stands what is in it now. "
@@ -74,6 +75,14 @@ def _save(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
     try:
         desk_letter.save(room, entry, typed, field(form, "mark"))
     except ChangedError:
+        step = desk_letter.shown(room, room.ledger.entry(entry.id) or entry, {}, typed=typed)
+        if (
+            step
+            and step.letter
+            and words_mark(step.letter.subject, step.letter.text) == words_mark(typed.subject, typed.text)
+        ):
+            # the button was pressed twice
+            return _back(request, entry, "The letter is saved.")
         return _page(room, request, entry, 409, _CHANGED, typed=typed)
     except (PipelineError, OSError) as refused:
         said = refused.strerror if isinstance(refused, OSError) else str(refused)

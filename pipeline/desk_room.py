@@ -5,7 +5,7 @@ import os
 import threading
 from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
 from pipeline import health, issuing, status, studio
@@ -59,7 +59,7 @@ class Room:
     sent: SentLetters = field(default_factory=SentLetters)
     _looking: threading.Lock = field(default_factory=threading.Lock)
     _answers: Answers = field(default_factory=Answers)
-    _questions: dict[tuple[str, str], Question | None] = field(default_factory=dict)
+    _questions: dict[tuple[Entry, str], Question | None] = field(default_factory=dict)
     _left_aside: dict[tuple[Entry, str], tuple[Layout, ...]] = field(default_factory=dict)
 
     # --- how it is -----------------------------------------------------------------------------------------------
@@ -78,6 +78,7 @@ class Room:
             with self.workshop.alone():
                 self.own.inbox.take_up(settings, logo)
         self.settings, self.logo = settings, logo
+        self._questions = {}  # what is asked depends on the settings
 
     def watcher(self) -> WatcherState:
         """Say how the watcher is, ours or the one beside us."""
@@ -106,32 +107,36 @@ class Room:
     def question(self, entry: Entry) -> Question | None:
         """Give what a held visit asks; None when choices cannot settle it, or its copy is gone."""
         answers = self.answers()
-        key = entry.id, answers.signature
-        if key not in self._questions:
-            job = self._job(entry, answers)
-            if len(self._questions) >= _MOST_QUESTIONS:
-                self._questions.clear()
-            try:
-                self._questions[key] = None if isinstance(job, Refusal) else self.side.question(job)
-            except (ReportError, OSError):
-                return None
-        return self._questions[key]
+        known, key = self._questions, (entry, answers.signature)  # with other facts it may ask something else
+        with suppress(KeyError):
+            return known[key]
+        job = self._job(entry, answers)
+        try:
+            found = None if isinstance(job, Refusal) else self.side.question(job)
+        except (ReportError, OSError):
+            return None
+        if len(known) >= _MOST_QUESTIONS:
+            known.clear()
+        known[key] = found
+        return found
 
     def left_aside(self, entry: Entry) -> tuple[Layout, ...]:
         """Give the columns of a visit that nobody knows; none when its copy is gone or cannot be read just now."""
         answers = self.answers()
-        key = entry, answers.signature
-        if key not in self._left_aside:
-            job = self._job(entry, answers)
-            if len(self._left_aside) >= _MOST_QUESTIONS:
-                self._left_aside.clear()
-            try:
-                self._left_aside[key] = () if isinstance(job, Refusal) else self.side.left_aside(job)
-            except OSError:
-                return ()
-            except ReportError:  # it would be the same the next time, and cost as long
-                self._left_aside[key] = ()
-        return self._left_aside[key]
+        known, key = self._left_aside, (entry, answers.signature)
+        with suppress(KeyError):
+            return known[key]
+        job = self._job(entry, answers)
+        try:
+            found = () if isinstance(job, Refusal) else self.side.left_aside(job)
+        except OSError:
+            return ()
+        except ReportError:  # it would be the same the next time, and cost as long
+            found = ()
+        if len(known) >= _MOST_QUESTIONS:
+            known.clear()
+        known[key] = found
+        return found
 
     def _job(self, entry: Entry, answers: Answers) -> Job | Refusal:
         return issuing.job_of(

@@ -85,6 +85,8 @@ def _save(room: Room, request: Request, form: FormData) -> Response:
     with room.writing:
         kept = settings_form.kept(room.place)
         if field(form, "mark") != kept.mark:
+            if settings_form.is_kept(kept.content, typed):  # the button pressed twice
+                return back(request, PLACE, "Saved.")
             fault = (
                 "studio.toml was changed while you were at it, so yours was not saved. Under each field that differs "
                 "stands what is kept now. Take over what is right, then press Save again."

@@ -58,7 +58,8 @@ def _shots(shots: Shots | None) -> Step:
 
 
 def _words(fields: Mapping[str, str]) -> Step:
-    return Step("words", "Your words for the customer", "", "" if fields["notes"] else "None yet; they may stay out.")
+    said = fields["notes"] or fields["recommendation"]
+    return Step("words", "Your words for the customer", "", "" if said else "None yet; they may stay out.")
 
 
 def _count(number: int, name: str) -> str:

@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
-from pipeline import studio, visit_facts
+from pipeline import arrivals, studio, visit_facts
 from pipeline.resources import table
 from pipeline.studio import Studio
 
@@ -39,7 +39,8 @@ def hand_in(place: Studio, files: Sequence[tuple[str, bytes]], visit: str, *, to
     """
     if not together:
         return [_put(place.inbox, studio.safe_name(_plain(name)), content) for name, content in files]
-    name = studio.safe_name(visit or Path(files[0][0]).stem)
+    name = studio.safe_name(_plain(visit) if visit else Path(_plain(files[0][0])).stem)
+    name = f"{name.rstrip('~')} visit" if arrivals.is_passed_over(name) else name
     aside = place.inbox / f".arriving {uuid4().hex}"
     aside.mkdir(mode=studio.SHARED | 0o110)
     try:

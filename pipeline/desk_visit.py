@@ -1,6 +1,5 @@
 """The desk's page about one visit: who, clubs and shots, which make the next version; its report and its letter."""
 
-import tomllib
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -30,6 +29,7 @@ from pipeline.desk_forms import back, field, page, posted, visit_of
 from pipeline.desk_issuing import folder_of
 from pipeline.desk_room import Room
 from pipeline.errors import PipelineError, SettingsError
+from pipeline.issuing import Again
 from pipeline.ledger import Entry
 from pipeline.records import Refusal
 from pipeline.studio import EARLIER
@@ -45,6 +45,7 @@ _CHANGED_MEANWHILE = (
     "Somebody changed this visit while you were at it, so yours was not kept. Under each field you changed stands what "
     "is kept now; all others show that already. Put right what is wrong, then press the button again."
 )
+_KEPT_ALREADY = "All of that is kept already: the newest version has it."
 # a browser's own viewer of PDFs styles its page itself
 _FILE_POLICY = "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
@@ -134,9 +135,11 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
             if field(form, "mark") != kept.mark or desk_changes.strays(typed, known):
                 former = desk_facts.former(room.place, field(form, "mark"))
                 typed = desk_changes.rebased(typed, former, known, report)
+                if desk_changes.is_kept(kept.content, typed, known, report):
+                    return back(request, f"/visit/{entry.id}", _KEPT_ALREADY)
                 return _page(room, request, newest, 409, typed=typed, fault=_CHANGED_MEANWHILE)
             content = desk_changes.written(kept.content, {**known, **typed}, report)
-            same = tomllib.loads(content.decode()) == tomllib.loads(kept.content.decode("utf-8-sig"))
+            same = desk_changes.says_the_same(content, kept.content)
             outcome = desk_issuing.issue(room, newest, room.answers().by_layout, None if same else content)
     except FaultyFieldsError as fault:
         return _page(room, request, entry, 422, typed=typed, faults=fault.faults)
@@ -147,7 +150,11 @@ def _change(room: Room, request: Request, entry: Entry, form: FormData) -> Respo
     if isinstance(outcome, Refusal):
         said = " ".join(part for part in (outcome.what, outcome.to_do) if part)
         return _page(room, request, entry, 422, typed=typed, fault=f"{said} No new version was made.")
-    if not outcome.new:
-        what = "It is kept; nothing of it is in the report" if outcome.kept else "Nothing has changed"
-        return back(request, f"/visit/{entry.id}", f"{what}: version {outcome.version} stands.")
-    return back(request, f"/visit/{entry.id}", f"Version {outcome.version} is made. The one before is kept.")
+    return back(request, f"/visit/{entry.id}", _became(outcome))
+
+
+def _became(outcome: Again) -> str:
+    if outcome.new:
+        return f"Version {outcome.version} is made. The one before is kept."
+    what = "It is kept; nothing of it is in the report" if outcome.kept else "Nothing has changed"
+    return f"{what}: version {outcome.version} stands."

@@ -88,10 +88,12 @@ def write(fitting: Fitting, settings: Settings, pdf: bytes) -> Letter:
 def _lines(page: Page, day: str) -> list[str]:
     facts = wording.facts(page)
     suggestions = " ".join(wording.suggestions(page, facts))
+    own_words = " ".join((page.fitting.facts.recommendation or "")[:2000].split())
     said = [
         page.words.get("letter.hello"),
         page.words.say("letter.attached", date=day),
         f"{wording.lead(page, facts)} {wording.under(page, facts)}",
+        *([f"{page.words.get('headings.recommendation')}: {own_words}"] if own_words else []),
         page.words.say("letter.suggest", suggestions=suggestions),
         page.words.get("letter.more"),
         page.words.get("letter.ask"),

@@ -27,7 +27,8 @@ def typeface_note(fitting: Fitting, settings: Settings) -> str:
     own, facts = (settings.name, settings.address_line, settings.footnote), fitting.facts
     labels = [text for result in fitting.sets for text in (result.set.label, result.set.phase)]
     reasons = [shot.fate.words for shot in fitting.shots]
-    missing = typeface.missing_characters([*own, facts.customer or fitting.name, facts.notes or "", *labels, *reasons])
+    said = (facts.customer or fitting.name, facts.notes or "", facts.recommendation or "")
+    missing = typeface.missing_characters([*own, *said, *labels, *reasons])
     if not missing:
         return ""
     codes = ", ".join(f"U+{ord(c):04X}" for c in missing[:_MOST_NAMED]) + ", …" * (len(missing) > _MOST_NAMED)

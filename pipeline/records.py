@@ -153,18 +153,23 @@ class VisitFacts:
     hand: str | None = None
     own_club: str | None = None
     notes: str | None = None
+    recommendation: str | None = None  # the fitter's own, beside what the program suggests
     bay: str | None = None
     consent: str | None = None  # for staff alone: no report prints it
     home_altitude_m: float | None = None
     home_temperature_c: float | None = None
     builds: tuple[Build, ...] = ()
+    order: tuple[tuple[str, int], ...] = ()  # label in small letters, place after the own club
     overrules: tuple[Overrule, ...] = ()
 
 
 # --- analysis -----------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class ShotSet:
-    """Shots with one build and one phase, in hitting order; letter is its mark in the report, own club first."""
+    """Shots with one build and one phase, in hitting order unless staff ordered them; letter is its mark in the report.
+
+    The own club is the first.
+    """
 
     index: int
     letter: str

@@ -12,6 +12,7 @@ _HEAD = "# Made on the desk from what was said about the visit before; may be ed
 _SHOWN = {
     "customer": "Customer", "email": "E-mail address", "date": "Day", "hand": "Playing hand",
     "own_club": "Own club", "bay": "Bay", "notes": "Words for the customer",
+    "recommendation": "What you recommend",
 }  # fmt: skip
 ASKED_ABOUT = ("customer", "email", "hand")  # where these differ it may be another person
 

@@ -39,6 +39,7 @@ def _context(page: Page) -> dict[str, Any]:
         "settings": page.settings,
         **compared(page),
         "figures": tables.figures(page),
+        "recommendation": (page.fitting.facts.recommendation or "").strip()[:2000],
         "suggestions": wording.suggestions(page, facts),
         "pictures": pictures.all_pictures(page),
         "landing_read": page.words.get(

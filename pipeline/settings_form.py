@@ -163,6 +163,15 @@ def changed(content: bytes, typed: Mapping[str, str]) -> Changed:
     return Changed(made, {}, whole)
 
 
+def is_kept(content: bytes, typed: Mapping[str, str]) -> bool:
+    """Tell whether the file says just what was typed."""
+    try:
+        found = changed(content, typed)
+    except SettingsError:
+        return False
+    return not found.faults and found.text.encode() == content
+
+
 def _plain(text: str, *, lines: bool) -> str:
     """Take a text as typed, without control characters."""
     kept = "".join(c if c.isprintable() or (lines and c == "\n") else " " for c in text.replace("\r\n", "\n"))

@@ -53,7 +53,7 @@ def _need(row: dict[str, Any], keys: tuple[str, ...], place: Place) -> None:
 
 def _build(row: dict[str, Any], place: Place) -> Build:
     _need(row, ("label",), place)
-    row = dict(row)
+    row = {key: value for key, value in row.items() if key != "order"}
     if "length_in" in row:
         if "length_m" in row:
             raise strict_toml.refuse_value(place, "length_m", row["length_m"], "give length_in or length_m, not both")
@@ -78,10 +78,12 @@ def read(text: str, where: str = FILE_NAME) -> VisitFacts:
         msg = f"{top.line('home_course')}: write home_course as a table: [home_course] on a line of its own."
         raise SettingsError(msg)
     home = _checked(home, "home_course", replace(top, table="home_course"))
+    builds = _tables(given, "build", top)
     return VisitFacts(
         **flat,
         home_altitude_m=home.get("altitude_m"),
         home_temperature_c=home.get("temperature_c"),
-        builds=tuple(_build(*found) for found in _tables(given, "build", top)),
+        builds=tuple(_build(*found) for found in builds),
+        order=tuple((row["label"].strip().lower(), row["order"]) for row, _ in builds if "order" in row),
         overrules=tuple(_overrule(*found) for found in _tables(given, "shot", top)),
     )

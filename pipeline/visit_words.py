@@ -14,7 +14,7 @@ from pipeline.errors import SettingsError
 from pipeline.ledger import Kept, Ledger
 from pipeline.studio import EARLIER, Studio
 
-_FACTS = ("customer", "email", "notes", "consent")
+_FACTS = ("customer", "email", "notes", "recommendation", "consent")
 _HEAD = 20_000  # bytes of a fitting.json in which its part about the visit stands, unless it has very many files
 
 

@@ -24,6 +24,7 @@ WIDE, MAGNIFIED = 1024, 512
 TOO_WIDE = """() => [...document.querySelectorAll('body *')].filter((one) => !one.closest('.scroll, .hidden, .skip')
   && one.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
   .map((one) => one.outerHTML.slice(0, 90))"""
+EXAMPLE = Path(__file__).parent.parent / "inbox_example/customer 0142"
 SMALL = """() => [...document.querySelectorAll('a, button, input:not([type=hidden]), select, textarea, summary')]
   .filter((one) => !one.closest('.skip, p, dd, pre') && one.getClientRects().length)
   .filter((one) => Math.min(one.getBoundingClientRect().height, one.getBoundingClientRect().width) < 24
@@ -52,21 +53,31 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
             unknown = shots.replace("\n", ",62.5,12\n").replace("62.5,12", "Vo,Zeta", 1)
             (place.inbox / name / f"{what}.csv").write_text(unknown if number else shots)
         (place.inbox / name / "visit.toml").write_text(f'customer = "{name}"\nhand = "right"\n')
+    shots = (EXAMPLE / "driver shots.csv").read_text(encoding="utf-8")
+    for name, day, speed in (("levers", "2026-11-25", "133.6"), ("levers before", "2026-06-02", "133.7")):
+        (place.inbox / name).mkdir()
+        (place.inbox / name / "shots.csv").write_text(shots.replace("133.6", speed), encoding="utf-8")
+        facts = f'customer = "Customer 0142"\nemail = "c@customer.example"\ndate = {day}\nown_club = "Own driver"\n'
+        (place.inbox / name / "visit.toml").write_text(facts, encoding="utf-8")
+    mail = 'mail_from = "desk@studio.example"\nsmtp_host = "mail.example"\n'
+    (place.root / "studio.toml").write_text(mail, encoding="utf-8")
     (place.profiles / "tuesday.toml").write_text('fingerprint = "sha256:ab"\n[columns_unit]\n"Carry" = "yd"\n')
     (place.profiles / "faulty.toml").write_text('fingerprint = "sha256:cd"\n[units]\nspeed = "furlongs"\n')
     with at_the_desk(browser, place) as (page, home):
         for words in ("waits for your answer", "was set back", "has its report"):
             wait_for(page, words)
-        for _ in range(40):
-            if page.get_by_text("has its report").count() == 2:
+        for _ in range(200):
+            if page.get_by_text("has its report").count() == 4:
                 break
             page.wait_for_timeout(300)
             page.goto(home)
         visits = [str(link.get_attribute("href")) for link in page.locator("tbody th a").all()]
         reported = [v for v in visits if page.locator(f'a[href="{v}/report.pdf"]').count()]
-        one, other = reported
+        one, other = reported[-2:]
         paths = ["/", *visits, "/nothing", "/clubs", "/clubs?since=x", "/settings", "/settings/answers/tuesday.toml"]
-        paths += [f"{one}/join", f"{one}/join/{other.rpartition('/')[2]}"]
+        paths += [f"{one}/join", f"{one}/join?find=aspen", f"{one}/join/{other.rpartition('/')[2]}"]
+        levers = page.get_by_role("link", name="levers", exact=True).get_attribute("href")
+        paths += [f"{levers}?build=B&loft=1&attack=x", f"{levers}?build=B&loft=1", "/?words=levers&which=unsent"]
         context = browser.new_context(
             storage_state=page.context.storage_state(), viewport={"width": WIDE, "height": 800},
             reduced_motion="reduce", bypass_csp=True,  # or axe could not be put into the page
@@ -82,29 +93,100 @@ def opened(page: "Page", address: str) -> "Page":
     return page
 
 
+def in_another_tab(page: "Page", address: str, label: str, words: str, button: str) -> None:
+    """Change one field of a page beside the one that is open."""
+    beside = page.context.new_page()
+    beside.goto(address)
+    beside.get_by_label(label, exact=True).fill(words)
+    beside.get_by_role("button", name=button).click()
+    beside.get_by_role("status").first.wait_for()
+    beside.close()
+
+
+def save(page: "Page", label: str, words: str, button: str) -> None:
+    """Change a field of the open page, which is refused."""
+    page.get_by_label(label, exact=True).fill(words)
+    page.get_by_role("button", name=button).click()
+    page.get_by_role("alert").first.wait_for()
+
+
+def say_twice(page: "Page", *headings: str) -> None:
+    page.get_by_text(f"Columns left aside ({len(headings)})").click()
+    for heading in headings:
+        page.get_by_label(f"What is “{heading}”?").select_option("total, in yards")
+    page.get_by_role("button", name="Remember it").click()
+    page.get_by_role("alert").wait_for()
+
+
+def states(page: "Page", home: str, paths: list[str]) -> "Iterator[str]":
+    """Bring the page into what a form of it may become; gives a name of each."""
+    page.goto(f"{home}/settings")
+    save(page, "Port of the mail server", "many", "Save")
+    yield "settings with a fault"
+    page.goto(f"{home}/settings")
+    in_another_tab(page, f"{home}/settings", "Name of the studio", "North", "Save")
+    save(page, "Name of the studio", "South", "Save")
+    yield "settings somebody changed"
+    page.goto(f"{home}/clubs?since=2026-01&by=loft")
+    yield "clubs by loft"
+    page.goto(home + next(one for one in paths if one.endswith("/join")).removesuffix("/join"))
+    say_twice(page, "Vo", "Zeta")
+    yield "columns with a fault"
+    yield from states_of_a_visit(page, home, next(path for path in paths if "build=B" in path).partition("?")[0])
+    page.goto(f"{home}/open?key=x")
+    yield "a start address used before"
+
+
+def states_of_a_visit(page: "Page", home: str, visit: str) -> "Iterator[str]":
+    opened(page, home + visit)
+    page.get_by_label("Loft in degrees of Driver 2").fill("9,5")
+    page.get_by_role("radio", name="it is set aside").last.check()
+    save(page, "E-mail address", "nobody", "Save and make")
+    yield "visit with faulty fields"
+    page.goto(home + visit)
+    in_another_tab(page, home + visit, "Agreed with the customer", "e-mail", "Save and make")
+    save(page, "Agreed with the customer", "by post", "Save and make")
+    assert page.get_by_text("Somebody changed this visit").count() == 1
+    yield "visit somebody changed"
+    page.goto(home + visit)
+    save(page, "Subject", " ", "Save the letter")
+    yield "letter with a fault"
+    page.goto(home + visit)
+    in_another_tab(page, home + visit, "Words", "Dear customer,", "Save the letter")
+    save(page, "Words", "Hello,", "Save the letter")
+    yield "letter somebody changed"
+    page.goto(home + visit)
+    page.get_by_role("button", name="Note that I sent it myself").click()
+    page.get_by_text("Noted as sent").first.wait_for()
+    yield "letter noted as sent"
+    page.get_by_role("button", name="It was not sent after all").click()
+    page.get_by_text("The note is taken back").first.wait_for()
+    page.get_by_label("Loft", exact=True).fill("1.5")
+    page.get_by_role("button", name="Work it out").click()
+    page.locator("#what-if-answer table").wait_for()
+    yield "what if, answered"
+
+
 def test_axe_finds_nothing(seen: "tuple[Page, str, list[str]]") -> None:
     page, home, paths = seen
     axe = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
     found: dict[str, object] = {}
-    for path in [*paths, "settings with a fault", "columns with a fault"]:
-        if path.startswith("/"):
-            opened(page, home + path)
-        elif path.startswith("settings"):
-            page.goto(f"{home}/settings")
-            page.get_by_label("Port of the mail server").fill("many")
-            page.get_by_role("button", name="Save").click()
-            page.get_by_role("alert").wait_for()
-        else:
-            page.goto(home + next(one for one in paths if one.endswith("/join")).removesuffix("/join"))
-            page.get_by_text("Columns left aside (2)").click()
-            for heading in ("Vo", "Zeta"):
-                page.get_by_label(f"What is “{heading}”?").select_option("total, in yards")
-            page.get_by_role("button", name="Remember it").click()
-            page.get_by_role("alert").wait_for()
+
+    def look(at: str) -> None:
+        page.wait_for_load_state()
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
         page.evaluate(axe)
-        said = page.evaluate(AXE)
-        broken = [(v["id"], [node["html"][:100] for node in v["nodes"]]) for v in said["violations"]]
-        found |= {path: broken} if broken else {}
+        broken = [(v["id"], [node["html"][:100] for node in v["nodes"]]) for v in page.evaluate(AXE)["violations"]]
+        broken += page.evaluate(TOO_WIDE)
+        found.update({at: broken} if broken else {})
+
+    for path in paths:
+        opened(page, home + path)
+        look(path)
+    assert any(page.goto(home + path) and page.locator("#levers").count() for path in paths)
+    assert any(page.goto(home + path) and page.locator(".trend").count() for path in paths)
+    for name in states(page, home, paths):
+        look(name)
     assert found == {}
 
 

@@ -5,6 +5,7 @@ import hashlib
 import os
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -322,6 +323,14 @@ def test_a_name_cannot_leave_the_drop_folder_or_hide_in_it(bench: Bench, name: s
     assert [path.name for path in (bench.studio.inbox / folder).iterdir()] == [kept]
 
 
+@pytest.mark.parametrize("name", ["~tuesday", ".tuesday", "tuesday~", "tuesday.bak", "thumbs.db", "../~tuesday"])
+def test_a_visit_handed_in_is_never_passed_over_for_its_name(desk: Desk, name: str) -> None:
+    hand_in(desk, ("a.csv", b"fine"), together="yes", visit=name)
+    desk.go()
+    [[entry, _]] = desk.room.ledger.newest(("reported",), 0, 9)
+    assert "tuesday" in entry.name or "thumbs" in entry.name
+
+
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
@@ -382,6 +391,52 @@ def test_a_question_is_worked_out_once_for_each_state_of_the_answers(
     (desk.bench.studio.profiles / "x.toml").write_text("fingerprint = 'x'", encoding="utf-8")
     desk.client.get("/")
     assert asked == ["tuesday.csv"] * 2
+
+
+def test_other_facts_and_settings_may_ask_something_else(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(desk.room.side, "question", lambda _: asked.append("worked out"))
+    desk.bench.drop("tuesday.csv", NO_UNITS)
+    desk.go()
+    entry = desk.room.ledger.entry(visit(desk, "held"))
+    assert entry
+    for each in (entry, entry, replace(entry, originals=(*entry.originals, ("visit.toml", "x.toml"))), entry):
+        desk.room.question(each)
+    assert len(asked) == 1  # of one whose copy is gone there is nothing to ask
+
+    def job_of(*_: object, **__: object) -> Refusal:
+        asked.append("made")
+        return Refusal("held", 3, "x", "y", "z")
+
+    monkeypatch.setattr("pipeline.issuing.job_of", job_of)
+    desk.room.question(replace(entry, originals=()))
+    desk.room.take_up(desk.room.settings, None)
+    desk.room.question(entry)
+    assert asked[1:] == ["made", "made"]
+
+
+def test_of_two_answers_at_one_moment_the_first_one_counts(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    content = "Club,Ball speed (mph),Carry (yd),Path\n" + "".join(f"Own,14{i},23{i},2 in-out\n" for i in range(6))
+    desk.bench.answers[content] = Refusal("held", 3, "The hand is not known.", "a.csv", "Say it.")
+    desk.bench.drop("a.csv", content)
+    desk.go()
+    other: list[str] = []
+    held, question = visit(desk, "held"), desk.room.question
+
+    def slow(entry: Entry) -> questions.Question | None:
+        found = question(entry)
+        if not other:  # the second one comes while the first looks
+            other.append("left")
+            desk.post(f"/visit/{held}/answer", **{"0": "left"})
+        return found
+
+    monkeypatch.setattr(type(desk.room), "question", lambda _, entry: slow(entry))
+    word = desk.client.get("/clubs").text.split('name="word" value="')[1].split('"')[0]
+    desk.client.post(f"/visit/{held}/answer", data={"word": word, "0": "right"}, headers=OWN)
+    assert "asks nothing any more" in desk.client.get("/clubs").text
+    entry = desk.room.ledger.entry(held)
+    assert entry
+    assert 'hand = "left"' in (desk.bench.studio.accepted / dict(entry.originals)["visit.toml"]).read_text("utf-8")
 
 
 @pytest.mark.slow

@@ -269,3 +269,36 @@ def test_another_page_gets_nothing(browser: "Browser", place: Studio) -> None:
         server.shutdown()
         page.goto(home)
         assert page.get_by_role("heading", name="What arrived").count() == 1
+
+
+def test_a_visit_at_work_is_followed_and_its_words_and_order_reach_the_report(
+    browser: "Browser", place: Studio
+) -> None:
+    """With script: the page of a visit fills in by itself; two tabs on one visit lose nothing."""
+    (place.inbox / "tuesday").mkdir()
+    shots = "Club,Ball speed (mph),Launch angle (deg),Spin (rpm)\n"
+    shots += "".join(f"{club},{140 + i % 3},{11 + i % 2},{2600 + 20 * i}\n" for club in "KLM" for i in range(6))
+    (place.inbox / "tuesday" / "shots.csv").write_text(shots)
+    with at_the_desk(browser, place) as (first, home):
+        wait_for(first, "tuesday")
+        page = browser.new_context(storage_state=first.context.storage_state()).new_page()
+        page.goto(home)
+        page.get_by_role("link", name="tuesday", exact=True).click()
+        page.get_by_role("heading", name="The report").wait_for(timeout=60_000)  # nobody loaded it anew
+        other = page.context.new_page()
+        other.goto(page.url)
+        page.get_by_label("Order of M").fill("1")
+        page.get_by_label("What you recommend").fill("Take M.")
+        page.get_by_role("button", name="Save and make").click()
+        page.get_by_text("Version 2 is made.").wait_for()
+        assert page.locator("table.clubs tbody th").all_inner_texts() == ["K", "M", "L"]
+        assert "What your fitter recommends: Take M." in page.get_by_label("Words", exact=True).input_value()
+        other.get_by_label("Customer", exact=True).fill("Customer 0007")
+        other.get_by_role("button", name="Save and make").click()
+        other.get_by_role("alert").get_by_text("Somebody changed this visit").wait_for()
+        assert other.get_by_label("What you recommend").input_value() == "Take M."
+        other.get_by_role("button", name="Save and make").click()
+        other.get_by_text("Version 3 is made.").wait_for()
+        assert other.get_by_label("Order of M").input_value() == "1"
+        assert other.get_by_label("Customer", exact=True).input_value() == "Customer 0007"
+        page.context.close()

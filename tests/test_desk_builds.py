@@ -38,8 +38,8 @@ def changed(kept: str = KEPT, **fields: str) -> tuple[dict[str, Any], dict[str, 
 
 def test_what_staff_gave_is_shown() -> None:
     fields = desk_builds.shown(tomllib.loads(KEPT), CLUBS)
-    assert [fields[name(part, KEYS[0])] for part in desk_builds.PARTS] == ["driver", "9.5", "45.5", "", ""]
-    assert [fields[name(part, KEYS[1])] for part in desk_builds.PARTS] == [""] * 5
+    assert [fields[name(part, KEYS[0])] for part in desk_builds.PARTS] == ["driver", "9.5", "45.5", "", "", ""]
+    assert [fields[name(part, KEYS[1])] for part in desk_builds.PARTS] == [""] * 6
     assert fields[OWN] == KEYS[0]
 
 
@@ -111,6 +111,10 @@ def test_an_own_club_of_no_label_is_kept_until_another_is_chosen() -> None:
         ("length_in", "60.1", "not right"),
         ("length_in", "45 1/2", "not right"),
         ("category", "putter", "Two, kind: choose one in the list."),
+        ("order", "0", "Two, order: write a whole number from 1 to 99, or leave it empty."),
+        ("order", "100", "whole number"),
+        ("order", "1.5", "whole number"),
+        ("order", "²", "whole number"),
         ("shaft", "s" * 2001, "Two, shaft: at most 2,000 characters"),
     ],
 )
@@ -120,7 +124,9 @@ def test_what_is_not_understood_is_said_at_its_field(part: str, typed: str, said
     assert said in faults[name(part, KEYS[2])]
 
 
-@pytest.mark.parametrize(("part", "typed"), [("loft_deg", "0"), ("loft_deg", "80"), ("length_in", "20")])
+@pytest.mark.parametrize(
+    ("part", "typed"), [("loft_deg", "0"), ("loft_deg", "80"), ("length_in", "20"), ("order", "1"), ("order", "99")]
+)
 def test_what_lies_at_the_border_is_kept(part: str, typed: str) -> None:
     found, faults = changed(**{name(part, KEYS[2]): typed})
     assert (found["build"][-1][part], faults) == (float(typed), {})

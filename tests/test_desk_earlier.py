@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import os
 from collections.abc import Iterator
 
 import pytest
@@ -201,3 +202,14 @@ def test_hostile_names_are_text(room: Room) -> None:
     step = desk_earlier.shown(room, entry(room, "spring"))
     assert step.parts
     assert all("<script" not in chart for part in step.parts for chart in part.charts)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_or_a_huge_file_in_a_reports_place_keeps_nobody_waiting(room: Room) -> None:
+    spring = room.place.outbox / "2026 spring" / "fitting.json"
+    spring.unlink()
+    os.mkfifo(spring)
+    with (room.place.outbox / "shared" / "fitting.json").open("r+b") as file:
+        file.truncate(60_000_000)
+    step = desk_earlier.shown(room, entry(room, "summer"))
+    assert [day for day, name, _ in others(step) if name in ("spring", "grown b")] == ["2026-01-01", "2026-01-01"]

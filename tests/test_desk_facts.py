@@ -31,8 +31,8 @@ reason = "talked to"
 def test_what_is_kept_is_shown() -> None:
     shown = desk_facts.shown(FULL)
     assert shown == {
-        "customer": "Customer 0142", "email": "", "notes": "", "bay": "", "consent": "", "date": "2026-11-25",
-        "hand": "right", "altitude_m": "450", "temperature_c": "12.5",
+        "customer": "Customer 0142", "email": "", "notes": "", "recommendation": "", "bay": "", "consent": "",
+        "date": "2026-11-25", "hand": "right", "altitude_m": "450", "temperature_c": "12.5",
     }  # fmt: skip
 
 
@@ -106,9 +106,10 @@ def test_any_text_typed_comes_back_in_one_line_or_as_notes(customer: str, notes:
     assert tomllib.loads(again.decode()) == tomllib.loads(content.decode())
 
 
-def test_notes_keep_their_lines() -> None:
-    content = desk_facts.written(b"", {"notes": "one\r\ntwo\r\n\r\nthree\x07"})
-    assert visit_facts.read(content.decode()).notes == "one\ntwo\n\nthree"
+def test_notes_and_recommendation_keep_their_lines() -> None:
+    typed = "one\r\ntwo\r\n\r\nthree\x07"
+    facts = visit_facts.read(desk_facts.written(b"", {"notes": typed, "recommendation": typed}).decode())
+    assert facts.notes == facts.recommendation == "one\ntwo\n\nthree"
 
 
 def test_what_is_damaged_is_shown_as_nothing() -> None:

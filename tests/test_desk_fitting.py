@@ -197,6 +197,21 @@ def test_of_two_tabs_the_second_sees_what_the_first_did_and_undoes_none_of_it(de
     assert now["own_club"] == "Nameless two"
 
 
+def test_the_button_pressed_twice_is_no_conflict(desk: Desk) -> None:
+    mark = kept(desk.room.place, entry(desk)).mark
+    typed = {
+        "notes": " Well hit.\r\n",
+        f"loft_deg__{TWO}": "10.50",
+        f"shot__{KEYS[1]}": "aside",
+        f"why__{KEYS[1]}": "a  b",
+    }
+    for said in ("Version 2 is made.", "All of that is kept already"):
+        assert change(desk, mark, **typed)[0] == 303
+        assert said in page(desk)
+    assert change(desk, mark, **typed, email="a@example.org")[0] == 409
+    assert change(desk, mark, **{**typed, f"loft_deg__{TWO}": "x"})[0] == 409
+
+
 @pytest.mark.parametrize("mark", ["x", "../outside", "0" * 64, "A" * 64])
 def test_of_facts_nobody_kept_all_that_was_sent_stands(still: Desk, mark: str) -> None:
     (still.bench.studio.accepted.parent / "outside.toml").write_text('hand = "left"\n')

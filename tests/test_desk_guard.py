@@ -1,5 +1,6 @@
 """Only this computer's own browser page gets to the desk: address, origin, key, session, form word, size."""
 
+import asyncio
 from collections.abc import Iterator
 
 import pytest
@@ -192,3 +193,40 @@ def test_a_fault_of_ours_is_a_sentence_with_the_same_protection(desk: Desk, monk
     assert "A fault of ours" in answer.text
     assert "division" not in answer.text
     assert answer.headers["x-frame-options"] == "DENY"
+
+
+def test_a_page_left_while_its_form_comes_is_no_fault_of_ours(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    desk.enter()
+    cookie = "; ".join(f"{name}={value}" for name, value in desk.client.cookies.items())
+    headers = {**OWN, "host": HOST, "cookie": cookie, "content-length": "50",
+               "content-type": "application/x-www-form-urlencoded"}  # fmt: skip
+    scope = {
+        "type": "http", "method": "POST", "path": "/leave", "query_string": b"", "http_version": "1.1",
+        "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+    }  # fmt: skip
+    sent: list[object] = []
+
+    async def receive() -> dict[str, object]:
+        return {"type": "http.disconnect"}
+
+    async def send(message: object) -> None:
+        sent.append(message)
+
+    async def left() -> None:
+        await desk.client.app(scope, receive, send)
+
+    asyncio.run(left())
+    assert (sent, caplog.text) == ([], "")
+
+
+def test_through_a_proxy_as_described_one_works_and_a_foreign_page_still_does_not(desk: Desk) -> None:
+    start = desk.keys.address(PORT).removeprefix(f"http://{HOST}")
+    forwarded = {"x-forwarded-for": "192.0.2.7", "x-forwarded-host": "desk.example", "x-forwarded-proto": "https"}
+    assert desk.client.get(start, headers=forwarded).headers["location"] == "/"  # no address of ours in it
+    word = {"word": desk.word}
+    for origin in ("https://evil.example", "https://desk.example", "null"):  # what no proxy has put in its place
+        assert desk.client.post("/leave", data=word, headers={**forwarded, **OWN, "origin": origin}).status_code == 403
+    for_own = {**forwarded, **OWN, "sec-fetch-site": "cross-site"}
+    assert desk.client.post("/leave", data=word, headers=for_own).status_code == 403
+    assert desk.client.get("/", headers={**forwarded, "host": "desk.example"}).status_code == 421
+    assert desk.client.post("/leave", data=word, headers={**forwarded, **OWN}).status_code == 200

@@ -128,11 +128,20 @@ def test_a_letter_that_is_none_is_said(desk: Desk) -> None:
     assert secret.read_text() == "top secret"
 
 
+def test_a_letter_saved_twice_by_a_double_click_is_no_conflict(desk: Desk) -> None:
+    mark = step(desk).mark
+    for _ in range(2):
+        code, said = post(desk, mark=mark, text="my words")
+        assert (code, "The letter is saved." in said) == (303, True)
+    assert post(desk, mark=mark, text="other words")[0] == 409
+    assert text_of(desk) == "my words\n"
+
+
 def test_hostile_words_are_text(desk: Desk) -> None:
     post(desk, subject='"><script>alert(1)</script>', text="</textarea><script>")
     found = page(desk)
     assert found.count("<script") == 1  # our own
-    assert found.count("</textarea>") == 2
+    assert found.count("</textarea>") == 3
 
 
 # --- the next version -------------------------------------------------------------------------------------------------

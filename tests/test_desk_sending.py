@@ -6,10 +6,13 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
+from pipeline import mailing
 from pipeline.errors import LetterError
+from pipeline.letter import Letter
 from tests.conftest import Bench
 from tests.desk import Desk, desk_on
 from tests.desk_letters import FACTS, entry, path, post, set_mail, step, with_letters
@@ -132,6 +135,23 @@ def test_another_letter_than_the_one_shown_is_not_sent(desk: Desk, server: Post)
     code, said = post(desk, "/send")
     assert (code, "carries another PDF" in said) == (502, True)
     assert server.got == []
+    assert step(desk).gone.note is None
+
+
+def test_a_letter_changed_at_this_moment_is_not_sent(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    letter_in = mailing.letter_in
+
+    def changed_first(folder: Path) -> Letter:
+        monkeypatch.undo()
+        with_letters(monkeypatch)
+        content = path(desk).read_bytes()
+        path(desk).write_bytes(content.replace(b"Hello", b"Hullo"))
+        return letter_in(folder)
+
+    monkeypatch.setattr(mailing, "connected", lambda _: pytest.fail("it went out"))
+    monkeypatch.setattr(mailing, "letter_in", changed_first)
+    code, said = post(desk, "/send")
+    assert (code, "so it was not sent" in said) == (409, True)
     assert step(desk).gone.note is None
 
 

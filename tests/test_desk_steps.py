@@ -7,7 +7,7 @@ from pipeline.desk_builds import OTHER, OWN, name
 from pipeline.desk_report import Club, club_key
 from pipeline.desk_shots import Shots
 
-WHO = {"customer": "Aspen", "email": "aspen@example.org", "notes": ""}
+WHO = {"customer": "Aspen", "email": "aspen@example.org", "notes": "", "recommendation": ""}
 NONE_ASIDE = Shots((), (), balls=9, counted=9, asked=0, unreadable=0)
 
 

@@ -163,7 +163,7 @@ def test_hostile_facts_are_text(desk: Desk) -> None:
     found = page(desk)
     assert "<script>" not in found
     assert "</textarea><b>" not in found
-    assert found.count("</textarea>") == 1
+    assert found.count("</textarea>") == 2
 
 
 def test_a_visit_that_grew_shows_where_its_report_went(desk: Desk) -> None:
@@ -187,3 +187,19 @@ def test_a_held_visit_has_its_question_on_its_own_page(desk: Desk) -> None:
     assert "Why it was set back" in found
     assert "This is no table of shots." in found
     assert f'name="from" value="/visit/{back.id}"' in found
+
+
+def test_the_page_of_a_visit_at_work_follows_it_by_itself_and_offers_nothing_to_fill_in(desk: Desk) -> None:
+    desk.bench.drop("late.csv", "fine")
+    inbox = desk.room.own.inbox if desk.room.own else None
+    assert inbox
+    inbox.take_all(inbox.settled())
+    desk.bench.now += 3
+    inbox.take_all(inbox.settled())
+    [at_work] = desk.room.ledger.entries("accepted")
+    found = desk.client.get(f"/visit/{at_work.id}").text
+    assert f'<a href="/visit/{at_work.id}">Look again</a>' in found
+    assert f'id="follow" hx-get="/visit/{at_work.id}" hx-trigger="every 4s" hx-select="#main"' in found
+    assert ("<h2" in found, "Write the customer" in found) == (False, False)
+    inbox.work_off()
+    assert 'id="follow"' not in desk.client.get(f"/visit/{at_work.id}").text

@@ -95,6 +95,23 @@ def test_what_a_customer_agreed_to_is_for_staff_alone(fitting: Fitting) -> None:
     assert letter.draft(agreed, STUDIO, PDF).as_bytes() == letter.draft(fitting, STUDIO, PDF).as_bytes()
 
 
+@pytest.mark.parametrize(
+    ("language", "head"), [("en", "What your fitter recommends"), ("de", "Was Ihr Fitter empfiehlt")]
+)
+def test_the_fitters_own_recommendation_stands_before_the_programs(fitting: Fitting, language: str, head: str) -> None:
+    studio = replace(STUDIO, language=language)
+    said = replace(fitting, facts=replace(fitting.facts, recommendation="Take <Driver 2>,\nhalf an inch shorter."))
+    page, text = report.render(said, studio), letter.read(letter.draft(said, studio, PDF).as_bytes(), "id").text
+    assert f'<h2>{head}</h2><p class="notes">Take &lt;Driver 2&gt;,\nhalf an inch shorter.</p>' in page
+    assert page.index(head) < page.index('<ol class="next">')
+    assert f"\n\n{head}: Take <Driver 2>, half an inch shorter.\n\n" in text
+    assert "Take <" not in exports.fitting_json(said)
+    for nothing in ("", " \n"):
+        without = replace(fitting, facts=replace(fitting.facts, recommendation=nothing))
+        assert report.render(without, studio) == report.render(fitting, studio)
+        assert letter.draft(without, studio, PDF).as_bytes() == letter.draft(fitting, studio, PDF).as_bytes()
+
+
 def test_words_of_staff_are_told_from_the_programs(fitting: Fitting) -> None:
     content = letter.draft(fitting, STUDIO, PDF).as_bytes()
     found = letter.read(content, "id")

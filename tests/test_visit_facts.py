@@ -16,6 +16,7 @@ date = 2026-11-25
 hand = "left"
 own_club = "Own driver"
 notes = "Invented."
+recommendation = "Driver 2."
 bay = "2"
 consent = "report by e-mail"
 
@@ -34,6 +35,7 @@ length_in = 45
 [[build]]
 label = "Driver 2"
 length_m = 1.13
+order = 1
 
 [[shot]]
 file = "shots.csv"
@@ -49,6 +51,13 @@ def refusal(text: str) -> str:
     return str(caught.value)
 
 
+def test_the_order_of_clubs_is_of_their_labels_and_no_part_of_a_club() -> None:
+    facts = visit_facts.read("[[build]]\nlabel = ' Driver B'\norder = 2\n[[build]]\nlabel = 'A'\nloft_deg = 9\n")
+    assert (facts.order, facts.builds) == ((("driver b", 2),), (Build(" Driver B"), Build("A", loft_deg=9.0)))
+    assert "whole number" in refusal("[[build]]\nlabel = 'A'\norder = 1.5")
+    assert "lacks label" in refusal("[[build]]\norder = 1")
+
+
 def test_everything_it_may_say_arrives() -> None:
     facts = visit_facts.read(FULL)
     assert facts == VisitFacts(
@@ -58,6 +67,7 @@ def test_everything_it_may_say_arrives() -> None:
         hand="left",
         own_club="Own driver",
         notes="Invented.",
+        recommendation="Driver 2.",
         bay="2",
         consent="report by e-mail",
         home_altitude_m=300.0,
@@ -66,6 +76,7 @@ def test_everything_it_may_say_arrives() -> None:
             Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", 1.143),
             Build("Driver 2", length_m=1.13),
         ),
+        order=(("driver 2", 1),),
         overrules=(Overrule("shots.csv", 17, counts=False, reason="talked to during the swing"),),
     )
     said = {key for rows in table("visit").values() for key in rows}

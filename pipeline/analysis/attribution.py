@@ -288,7 +288,7 @@ def _story(base: tuple[ShotSet, SetShots], final: tuple[ShotSet, SetShots]) -> A
 def asking_levers(sets: Sequence[ShotSet], frame: pl.DataFrame, fates: Sequence[Fate]) -> Rounds[VisitLevers]:
     """Say what each lever brought, over the own club and from each set to the next.
 
-    Parameters: sets, all of the visit, the own club first, then in hitting order; frame, all shots with `set`, `file`,
+    Parameters: sets, all of the visit in their order, the own club first; frame, all shots with `set`, `file`,
     `time`, the columns of shot.toml and used_…, and their fates in the same order.
     Returns: a calculation that asks for distances (`distances.finished`) and gives VisitLevers of the sets that do the
     own club's job; a set with fewer than three counted shots that have a ball speed and a launch angle is passed over,

@@ -1,5 +1,6 @@
 """Files of shots → one visit: builds, sets in hitting order, and the own club they are compared with."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import PurePath
@@ -148,9 +149,14 @@ def assemble_all(
 
 
 def _sets_of(keys: list[tuple[str, str]], facts: VisitFacts) -> tuple[tuple[ShotSet, ...], str]:
-    """Give the sets of a visit, by club and phase in hitting order, and what says which club is the own one."""
+    """Give the sets of a visit, by club and phase in order, and what says which club is the own one."""
     own, own_from = _own_label(list(dict.fromkeys(club for club, _ in keys)), facts)
-    ordered = sorted(keys, key=lambda key: key[0] != own)  # stable: the own club first, the rest in hitting order
+    places = dict(reversed(facts.order))  # of two words on one club the first holds, as of all in [[build]]
+
+    def place(key: tuple[str, str]) -> tuple[bool, float]:
+        return key[0] != own, places.get(key[0].strip().lower(), math.inf)
+
+    ordered = sorted(keys, key=place)  # stable: the own club, then as staff said, the rest in hitting order
     base = next(key for key in ordered if key[0] == own)
     sets = tuple(
         ShotSet(i, letter(i), club, phase, _build_of(club, facts), (club, phase) == base)

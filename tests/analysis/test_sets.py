@@ -51,6 +51,26 @@ def test_a_label_ends_at_120_characters(reading: MakeReading) -> None:
     assert with_all_columns(reading(**clubs("x" * 120, "y" * 121)))["club"].to_list() == ["x" * 120, "y" * 120]
 
 
+def test_staffs_order_holds_after_the_own_club_and_the_rest_follows_as_hit(reading: MakeReading) -> None:
+    hit = reading(**clubs("red", "blue", "my own", "green", "grey"))
+
+    def letters(*order: tuple[str, int]) -> str:
+        sets = assemble([hit], VisitFacts(order=order)).sets
+        assert [s.letter for s in sets] == list("ABCDE")
+        return " ".join(s.label for s in sets)
+
+    assert letters() == "my own red blue green grey"
+    assert letters(("grey", 1)) == "my own grey red blue green"
+    assert letters(("blue", 2), ("green", 1), ("my own", 9)) == "my own green blue red grey"
+    assert letters(("grey", 3), ("red", 3), ("nobody", 1)) == "my own red grey blue green"
+    assert letters(("grey", 1), ("blue", 2), ("grey", 3)) == "my own grey blue red green"
+
+
+def test_the_first_club_hit_is_the_own_one_in_whatever_order(reading: MakeReading) -> None:
+    visit = assemble([reading(**clubs("red", "blue"))], VisitFacts(order=(("blue", 1), ("red", 2))))
+    assert ([s.label for s in visit.sets], visit.own_club_from) == (["red", "blue"], "first hit")
+
+
 def test_sets_are_in_hitting_order_with_the_own_club_first(reading: MakeReading) -> None:
     visit = assemble(
         [reading("one.csv", **clubs("red", "blue", "red")), reading("two.csv", **clubs("my own", "blue"))], VisitFacts()

@@ -461,6 +461,8 @@ def _parts() -> Iterator[Case]:
     yield case("read.landing_few", few, plain, without(few, "offline_m"))
     yield case("read.strip", plain, without(plain, "carry_m"))
     yield case("headings.notes", visit(facts=VisitFacts(notes="Well done.")), visit())
+    said, blank = (VisitFacts(recommendation=words) for words in ("Driver 2.", " "))
+    yield case("headings.recommendation", visit(facts=said), visit(facts=blank))
 
 
 # --- cautions -----------------------------------------------------------------------------------------------------
