@@ -1,8 +1,10 @@
 """The desk's way to split a visit that is two, and to join two that are one."""
 
 import datetime as dt
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
@@ -10,13 +12,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import desk_facts, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
+from pipeline import cut_files, desk_facts, desk_fitting, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
+from pipeline.cut_files import Cut
 from pipeline.desk_forms import back, field, page, posted, visit_of
 from pipeline.desk_room import Room, today
-from pipeline.errors import PipelineError
+from pipeline.errors import PipelineError, SettingsError
 from pipeline.issuing import Issued
 from pipeline.ledger import REPLACED, Entry, Kept
-from pipeline.records import Refusal
+from pipeline.records import Refusal, ShotFile
 
 Parts = Callable[[Sequence[Entry], str, dt.date], list[Kept]]  # former visits, when they came, their day
 _MOST_LISTED = 50
@@ -30,6 +33,7 @@ class Regroup:
     files: tuple[str, ...]
     mark: str
     may: bool
+    shots: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()  # file → where it may be cut, with words for it
     successors: tuple[Entry, ...] = ()
 
 
@@ -74,7 +78,19 @@ def shown(room: Room, entry: Entry) -> Regroup:
         mine = {stored for _, stored in regrouping.shot_files(entry)}
         there = room.ledger.entries(*desk_pages.SHOWN)
         successors = tuple(e for e in there if mine & {stored for _, stored in regrouping.shot_files(e)})
-    return Regroup(files, _mark(entry), _newest(room, entry) is not None, successors)
+    may = _newest(room, entry) is not None
+    return Regroup(files, _mark(entry), may, _shots(room, entry, files) if may else (), successors)
+
+
+def _shots(room: Room, entry: Entry, files: Sequence[str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """Give the shots of each file from which on it may be another visit: all but the first one."""
+    report = desk_fitting.report(room, room.place.outbox / str(entry.place))
+    found: dict[str, list[tuple[str, str]]] = {name: [] for name in files}
+    for shot in report.shots if report else ():
+        if shot.file in found:
+            place = f"{files.index(shot.file)}:{shot.line}"
+            found[shot.file].append((place, f"shot {shot.number}, {shot.club.label[:40]}, line {shot.line}"))
+    return tuple((name, tuple(places[1:])) for name, places in found.items() if places[1:])
 
 
 def _mark(*entries: Entry) -> str:
@@ -90,28 +106,56 @@ def _newest(room: Room, entry: Entry) -> Issued | None:
 
 # --- splitting --------------------------------------------------------------------------------------------------------
 def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
-    """Make two visits of one: the chosen files are the second."""
+    """Make two visits of one: the chosen files are the second, and of a file that is cut what follows."""
     chosen = {text for text in form.getlist("file") if isinstance(text, str)}
-    files = regrouping.shot_files(entry)
-    away = [one for number, one in enumerate(files) if str(number) in chosen]
-    stay = [one for number, one in enumerate(files) if str(number) not in chosen]
-    if not away or not stay:
-        return _left_alone(request, entry, "Choose some of the files, and leave at least one.")
+    files, known = regrouping.shot_files(entry), _newest(room, entry)
+    cut = _cut(files, known, field(form, "from"))
+    whole = [(number, one) for number, one in enumerate(files) if cut is None or one[0] != cut.file]
+    away = [one for number, one in whole if str(number) in chosen]
+    stay = [one for number, one in whole if str(number) not in chosen]
+    if field(form, "from") and cut is None:
+        return _left_alone(request, entry, "No shot of this visit stands there.")
+    if cut is None and not (away and stay):
+        return _left_alone(request, entry, "Choose some of the files, and leave at least one; or choose a shot.")
+    try:
+        halves = _halves(room, files, cut)
+    except SettingsError as refused:
+        return _left_alone(request, entry, str(refused))
     name = _name(field(form, "name")) or f"{entry.name}, second"
 
     def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
         before = desk_facts.kept(room.place, former[0]).content
-        one = regrouped_facts.first(before, {file for file, _ in stay}, day)
-        two = regrouped_facts.second(before, {file for file, _ in away}, day)
+        one = regrouped_facts.first(before, {file for file, _ in stay}, day, cut)
+        two = regrouped_facts.second(before, {file for file, _ in away}, day, cut)
         return [
-            regrouping.made_of(room.place, room.ledger, entry.name, stay, one, received),
-            regrouping.made_of(room.place, room.ledger, name, away, two, received),
+            regrouping.made_of(room.place, room.ledger, entry.name, [*stay, *halves[:1]], one, received),
+            regrouping.made_of(room.place, room.ledger, name, [*away, *halves[1:]], two, received),
         ]
 
-    fault = _regroup(room, [entry], field(form, "mark"), parts)
+    wanted = cut_files.marks(known.told, [file for file, _ in away], cut) if known and cut else ()
+    fault = _regroup(room, [entry], field(form, "mark"), parts, wanted)
     if fault:
         return _left_alone(request, entry, fault)
     return back(request, "/", f"“{entry.name}” is two visits now, the other is “{name}”. Say there who it is of.")
+
+
+def _cut(files: Sequence[tuple[str, str]], known: Issued | None, said: str) -> Cut | None:
+    """Read from which shot on it is the other visit, as `<number of the file>:<line>`; None when none is there."""
+    found = re.fullmatch(r"([0-9]{1,4}):([0-9]{1,7})", said)
+    if found is None or known is None or int(found[1]) >= len(files):
+        return None
+    return cut_files.cut_at(known.told, files[int(found[1])][0], int(found[2]))
+
+
+def _halves(room: Room, files: Sequence[tuple[str, str]], cut: Cut | None) -> list[tuple[str, str]]:
+    """Keep the halves of the file that is cut; gives their names and those of their copies."""
+    if cut is None:
+        return []
+    parted = cut_files.halves((room.place.accepted / dict(files)[cut.file]).read_bytes(), cut)
+    if parted is None:
+        msg = f"“{cut.file}” is no text of lines, so it cannot be cut. Export the two visits once more, each by itself."
+        raise SettingsError(msg)
+    return [issuing.keep(room.place, ShotFile(cut.file, content)) for content in parted]
 
 
 def _left_alone(request: Request, entry: Entry, why: str) -> Response:
@@ -209,8 +253,13 @@ def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
 
 
 # --- both -------------------------------------------------------------------------------------------------------------
-def _regroup(room: Room, former: Sequence[Entry], mark: str, parts: Parts) -> str:
-    """Put new visits in the place of former ones, once each is known to give a report; else says why not."""
+def _regroup(
+    room: Room, former: Sequence[Entry], mark: str, parts: Parts, wanted: Sequence[frozenset[str]] = ()
+) -> str:
+    """Put new visits in the place of former ones, once each is known to give a report; else says why not.
+
+    wanted: the marks of the shots each new visit must have, where a file was cut.
+    """
     try:
         with room.writing, room.alone():
             regrouping.finish(room.place, room.ledger)  # one that a kill left
@@ -220,8 +269,8 @@ def _regroup(room: Room, former: Sequence[Entry], mark: str, parts: Parts) -> st
             if known[0] is None or None in known or _mark(*entries) != mark:
                 return "It was changed meanwhile. Look at it again."
             new = parts(entries, max(kept.received for kept in found), known[0].date)
-            for kept in new:
-                if why := _refusal(room, kept.entry):
+            for kept, shots in zip_longest(new, wanted):
+                if why := _refusal(room, kept.entry, shots):
                     return f"“{kept.entry.name}” would have no report: {why}"
             regrouping.begin(room.place, room.ledger, new, entries)
     except (PipelineError, OSError) as fault:
@@ -233,11 +282,13 @@ def _regroup(room: Room, former: Sequence[Entry], mark: str, parts: Parts) -> st
     return ""
 
 
-def _refusal(room: Room, entry: Entry) -> str:
-    """Say why a visit would have no report, if it would have none."""
+def _refusal(room: Room, entry: Entry, wanted: frozenset[str] | None) -> str:
+    """Say why a visit would have no report, if it would have none, or not of the shots that are wanted."""
     job = issuing.job_of(
         room.place, entry, settings=room.settings, logo=None, answers=room.answers().by_layout, today=today(),
         history=None,
     )  # fmt: skip
     outcome = job if isinstance(job, Refusal) else room.side.work_out(job)
-    return outcome.what if isinstance(outcome, Refusal) else ""
+    if isinstance(outcome, Refusal):
+        return outcome.what
+    return "" if wanted is None or outcome.shots == wanted else "cut there, the file is read otherwise."

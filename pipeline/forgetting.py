@@ -82,14 +82,18 @@ def _is_try_of(where: Studio, visit: Visit, known: Visit) -> bool:
     A device may write the next golfer's shots into a file of the same name: half of its lines must be the other's.
     """
     one, other = visit.kept, known.kept
-    if one.entry.state == REPLACED:  # it has what was split off it, or joined with it
-        return bool(_shot_copies(visit) & _shot_copies(known))
+    if one.entry.state == REPLACED:  # it has what was split off it, or joined with it; of a cut file the lines
+        return bool(_shot_copies(visit) & _shot_copies(known)) or _has_half_of(visit.lines(where), known.lines(where))
     if one.entry.state in ("reported", *ERASED) or one.entry.name != other.entry.name:
         return False
     if not {place for place, _ in one.sightings} & {place for place, _ in other.sightings}:
         return False
     lines = visit.lines(where)
-    return one.entry.state == "superseded" or (bool(lines) and 2 * len(lines & known.lines(where)) >= len(lines))
+    return one.entry.state == "superseded" or _has_half_of(known.lines(where), lines)
+
+
+def _has_half_of(these: frozenset[bytes], lines: frozenset[bytes]) -> bool:
+    return bool(lines) and 2 * len(lines & these) >= len(lines)
 
 
 def _shot_copies(visit: Visit) -> set[str]:

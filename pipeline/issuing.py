@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pipeline import history_text, manifests, studio, visit_facts
 from pipeline.branding import Logo
+from pipeline.cut_files import Told
 from pipeline.errors import FolderError, UnreadableFileError
 from pipeline.judgements import History
 from pipeline.ledger import ERASED, Entry, Ledger
@@ -61,6 +62,7 @@ class Issued:
     day: dt.date | None  # on which this version was made; None for the first one
     shots: frozenset[str]
     history: History | None  # of the studio, as it was known to this report
+    told: tuple[Told, ...] = ()  # the shots as they are told there
 
 
 def issued(place: Path) -> Issued | None:
@@ -69,9 +71,10 @@ def issued(place: Path) -> Issued | None:
         document = json.loads(studio.read_plain(place / "fitting.json", LARGEST))
         visit, shots = document["visit"], document["shots"]
         day = dt.date.fromisoformat(visit["version_date"]) if visit.get("version_date") else None
-        as_said = frozenset(shot_mark(shot["file"], shot["line"], shot["measured"]) for shot in shots)
+        told = tuple((shot["file"], shot["line"], shot["measured"]) for shot in shots)
+        marks = frozenset(shot_mark(*shot) for shot in told)
         date, number = dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1))
-        return Issued(str(visit["id"]), date, number, day, as_said, history_text.believed(visit.get("history")))
+        return Issued(str(visit["id"]), date, number, day, marks, history_text.believed(visit.get("history")), told)
     except (FileNotFoundError, NotADirectoryError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return None
 

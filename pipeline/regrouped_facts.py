@@ -7,6 +7,7 @@ from typing import Any
 import tomli_w
 
 from pipeline import strict_toml, visit_facts
+from pipeline.cut_files import Cut
 
 _HEAD = "# Made on the desk from what was said about the visit before; may be edited.\n"
 _SHOWN = {
@@ -17,16 +18,16 @@ _SHOWN = {
 ASKED_ABOUT = ("customer", "email", "hand")  # where these differ it may be another person
 
 
-def first(before: bytes, files: Collection[str], day: dt.date) -> bytes:
+def first(before: bytes, files: Collection[str], day: dt.date, cut: Cut | None = None) -> bytes:
     """Give what stays with the first visit: all that was said, but words on shots only of its files."""
     said = _read(before)
-    return _written({**said, "date": said.get("date", day), "shot": _of(said, files)})
+    return _written({**said, "date": said.get("date", day), "shot": _of(said, files, cut, second=False)})
 
 
-def second(before: bytes, files: Collection[str], day: dt.date) -> bytes:
+def second(before: bytes, files: Collection[str], day: dt.date, cut: Cut | None = None) -> bytes:
     """Give what goes along with the files split off: day, clubs and words on their shots; nothing of the customer."""
-    said = _read(before)
-    return _written({"date": said.get("date", day), "build": said.get("build", []), "shot": _of(said, files)})
+    said, shots = _read(before), {"shot": _of(_read(before), files, cut, second=True)}
+    return _written({"date": said.get("date", day), "build": said.get("build", []), **shots})
 
 
 def joined(mine: bytes, other: bytes, renamed: Mapping[str, str], day: dt.date) -> bytes:
@@ -63,8 +64,17 @@ def _read(content: bytes) -> dict[str, Any]:
     return strict_toml.parse(strict_toml.decode(content, visit_facts.FILE_NAME), visit_facts.FILE_NAME)
 
 
-def _of(said: Mapping[str, Any], files: Collection[str]) -> Sequence[Mapping[str, Any]]:
-    return [row for row in said.get("shot", []) if row.get("file") in files]
+def _of(
+    said: Mapping[str, Any], files: Collection[str], cut: Cut | None, *, second: bool
+) -> Sequence[Mapping[str, Any]]:
+    """Give the words on shots of some files; of a file that is cut those on its half, where they then stand."""
+    found = []
+    for row in said.get("shot", []):
+        if cut is None or row.get("file") != cut.file:
+            found += [row] if row.get("file") in files else []
+        elif cut.is_second(row["line"]) == second:
+            found.append({**row, "line": cut.moved(row["line"])})
+    return found
 
 
 def _written(said: Mapping[str, Any]) -> bytes:

@@ -4,18 +4,33 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+import polars as pl
 import pytest
 
-from pipeline import forgetting, issuing, manifests, regrouped_facts, regrouping, studio, traces, visit_words
+from pipeline import (
+    cut_files,
+    forgetting,
+    issuing,
+    manifests,
+    regrouped_facts,
+    regrouping,
+    studio,
+    traces,
+    visit_words,
+)
 from pipeline.commands.report_folder import find
+from pipeline.cut_files import Cut
+from pipeline.desk_regroup import _mark
 from pipeline.errors import FolderError
 from pipeline.ledger import Entry, Kept, Ledger
+from pipeline.reading import read_shot_file
+from pipeline.records import Given, ShotFile
 from tests.conftest import TODAY, Bench
 from tests.desk import Desk, desk_on
 
 FACTS = """customer = "Aspen"
 hand = "right"
-notes = "hers"
+notes = "slow today"
 [[build]]
 label = "Own"
 loft_deg = 9.5
@@ -87,23 +102,23 @@ def names(entry: Entry) -> list[str]:
 # --- splitting --------------------------------------------------------------------------------------------------------
 def test_a_split_visit_is_two_with_a_report_each_and_counts_no_more(desk: Desk) -> None:
     former = named(desk, "aspen")
-    assert split(desk, name="ben") == 303
+    assert split(desk, name="birch") == 303
     desk.go()
-    aspen, ben = named(desk, "aspen"), named(desk, "ben")
-    assert (names(aspen), names(ben)) == (["a.csv"], ["b.csv"])
-    assert counted(desk) == sorted([aspen.id, ben.id])
-    assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 ben"]
+    aspen, birch = named(desk, "aspen"), named(desk, "birch")
+    assert (names(aspen), names(birch)) == (["a.csv"], ["b.csv"])
+    assert counted(desk) == sorted([aspen.id, birch.id])
+    assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 birch"]
     assert named(desk, "aspen", "replaced").id == former.id
     assert former.id not in desk.client.get("/").text
 
 
 def test_what_is_known_goes_where_it_belongs(desk: Desk) -> None:
-    split(desk, name="ben")
-    aspen, ben = facts(desk, named(desk, "aspen", "accepted")), facts(desk, named(desk, "ben", "accepted"))
+    split(desk, name="birch")
+    aspen, birch = facts(desk, named(desk, "aspen", "accepted")), facts(desk, named(desk, "birch", "accepted"))
     assert (aspen["customer"], aspen["hand"], aspen["date"]) == ("Aspen", "right", TODAY)
     assert [word["file"] for word in aspen["shot"]] == ["a.csv"]  # type: ignore[attr-defined]
-    assert {*ben} == {"date", "build", "shot"}
-    assert [word["file"] for word in ben["shot"]] == ["b.csv"]  # type: ignore[attr-defined]
+    assert {*birch} == {"date", "build", "shot"}
+    assert [word["file"] for word in birch["shot"]] == ["b.csv"]  # type: ignore[attr-defined]
 
 
 def test_the_former_report_is_kept_whole_under_a_note(desk: Desk) -> None:
@@ -116,9 +131,9 @@ def test_the_former_report_is_kept_whole_under_a_note(desk: Desk) -> None:
 
 def test_the_page_of_the_former_visit_leads_to_those_in_its_place(desk: Desk) -> None:
     former = named(desk, "aspen")
-    split(desk, name="ben")
+    split(desk, name="birch")
     found = desk.client.get(f"/visit/{former.id}").text
-    for name in ("aspen", "ben"):
+    for name in ("aspen", "birch"):
         assert f'href="/visit/{named(desk, name, "accepted").id}"' in found
     assert "It was split or joined; other visits took its place." in found
     assert "/split" not in found
@@ -142,15 +157,79 @@ def test_what_was_changed_meanwhile_is_not_split(desk: Desk) -> None:
 def test_a_part_that_would_have_no_report_keeps_the_visit_whole(desk: Desk) -> None:
     desk.bench.answers["two"] = desk.bench.answers["no table"]
     before = desk.room.ledger.all_kept()
-    split(desk, name="ben")
-    assert "“ben” would have no report: This is no table of shots." in desk.client.get("/").text
+    split(desk, name="birch")
+    assert "“birch” would have no report: This is no table of shots." in desk.client.get("/").text
     assert desk.room.ledger.all_kept() == before
 
 
-def test_a_visit_of_one_file_says_why_it_cannot_be_split(desk: Desk) -> None:
-    desk.bench.drop("c.csv", "three")
+GOLFERS = "heads\n" + "".join(f"shot {number}\n" for number in range(1, 6))
+HALVES = ("heads\nshot 1\nshot 2\n", "heads\nshot 3\nshot 4\nshot 5\n")
+
+
+def cut(desk: Desk, place: str, halves: tuple[tuple[float, ...], tuple[float, ...]], **fields: str) -> str:
+    """Drop a file of five shots and cut it; gives what is said then."""
+    desk.bench.shots |= {GOLFERS: (201.0, 202.0, 203.0, 204.0, 205.0)}
+    desk.bench.shots |= dict(zip(HALVES, halves, strict=True))
+    desk.bench.drop("two/both.csv", GOLFERS)
+    words = "".join(
+        f"[[shot]]\nfile = 'both.csv'\nline = {line}\ncounts = false\nreason = 'on {line}'\n" for line in (3, 5)
+    )
+    desk.bench.drop("two/visit.toml", f"customer = 'Aspen'\n{words}")
     desk.go()
-    assert "a file is not cut here" in desk.client.get(f"/visit/{named(desk, 'c').id}").text
+    both = named(desk, "two")
+    sent = {"mark": _mark(both), "from": place, "name": "other", **fields}
+    assert desk.post(f"/visit/{both.id}/split", **sent).status_code == 303
+    said = desk.client.get("/").text
+    desk.go()
+    return said
+
+
+def test_a_file_of_two_golfers_is_cut_and_words_on_shots_move_along(desk: Desk) -> None:
+    said = cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    assert "“two” is two visits now, the other is “other”." in said
+    one, other = named(desk, "two"), named(desk, "other")
+    kept = [(desk.room.place.accepted / dict(entry.originals)["both.csv"]).read_text() for entry in (one, other)]
+    assert kept == list(HALVES)
+    assert [(word["line"], word["reason"]) for word in facts(desk, one)["shot"]] == [(3, "on 3")]  # type: ignore[attr-defined]
+    assert [(word["line"], word["reason"]) for word in facts(desk, other)["shot"]] == [(3, "on 5")]  # type: ignore[attr-defined]
+    assert "customer" not in facts(desk, other)
+    assert len(counted(desk)) == 3  # that of the fixture, and each half
+    assert {"2026-11-25 two", "2026-11-25 two (replaced)", "2026-11-25 other"} < set(desk.bench.reports())
+
+
+def test_halves_that_are_read_otherwise_leave_the_visit_whole(desk: Desk) -> None:
+    said = cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 999.0)))
+    assert "“other” would have no report: cut there, the file is read otherwise. Nothing was changed." in said
+    assert named(desk, "two").state == "reported"
+    assert "2026-11-25 other" not in desk.bench.reports()
+
+
+@pytest.mark.parametrize("place", ["0:2", "0:7", "1:4", "0", "0:-1", "9:4", "0:4:1"])
+def test_where_no_other_shot_begins_nothing_is_cut(desk: Desk, place: str) -> None:
+    assert "No shot of this visit stands there. Nothing was changed." in cut(desk, place, ((1.0,), (1.0,)))
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_each_half_of_a_real_file_is_read_as_it_was(end: str) -> None:
+    top = ["Bay: 2", "", "Club,Ball Speed,Carry", ",mph,yd"]
+    rows = [f"Club {number // 4},{140 + number}.5,{220 + number}.25" for number in range(9)]
+    content = end.join([*top, *rows, ""]).encode()
+    whole = read_shot_file(ShotFile("a.csv", content), Given())
+    told: list[cut_files.Told] = [("a.csv", line, {}) for line in whole.shots["line"]]
+    where = cut_files.cut_at(told, "a.csv", 9)
+    assert where == Cut("a.csv", 5, 9)
+    parted = cut_files.halves(content, where)
+    assert parted
+    one, two = (read_shot_file(ShotFile("a.csv", half), Given()) for half in parted)
+    assert one.meta == two.meta == whole.meta
+    assert (one.shots.height, two.shots.height) == (4, 5)
+    assert pl.concat([one.shots, two.shots]).drop("line").equals(whole.shots.drop("line"))
+    assert [where.moved(line) for line in whole.shots["line"]] == [*one.shots["line"], *two.shots["line"]]
+
+
+@pytest.mark.parametrize("content", [b"PK\3\4\0\n\n\n", "a\nb\nc\nd".encode("utf-16"), b'[{"a": 1}, {"a": 2}]'])
+def test_what_is_no_text_of_lines_is_not_cut(content: bytes) -> None:
+    assert cut_files.halves(content, Cut("a", 2, 3)) is None
 
 
 def test_the_earlier_states_of_a_split_visit_count_no_more_either(desk: Desk) -> None:
@@ -159,7 +238,7 @@ def test_the_earlier_states_of_a_split_visit_count_no_more_either(desk: Desk) ->
     desk.go()
     grown = next(e for e in desk.room.ledger.entries("reported") if counted(desk) == [e.id])
     mark = mark_on(desk.client.get(f"/visit/{grown.id}").text, f"/visit/{grown.id}/split")
-    desk.post(f"/visit/{grown.id}/split", mark=mark, file="1", name="ben")
+    desk.post(f"/visit/{grown.id}/split", mark=mark, file="1", name="birch")
     assert desk.room.ledger.archive.lacking() == []
     desk.go()
     assert len(desk.room.ledger.entries("replaced")) == 2
@@ -195,7 +274,7 @@ def test_two_visits_become_one_with_the_files_and_facts_of_both(desk: Desk) -> N
     [one] = desk.room.ledger.entries("reported")
     assert (one.name, names(one)) == ("aspen", ["a.csv", "b.csv", "a (2).csv"])
     said = facts(desk, one)
-    assert (said["customer"], said["notes"], said["bay"]) == ("Aspen", "hers", "2")
+    assert (said["customer"], said["notes"], said["bay"]) == ("Aspen", "slow today", "2")
     assert [build["label"] for build in said["build"]] == ["Own", "New"]  # type: ignore[attr-defined]
     words = {(word["file"], word["line"]) for word in said["shot"]}  # type: ignore[attr-defined]
     assert words == {("a.csv", 2), ("b.csv", 3), ("a (2).csv", 5)}
@@ -203,20 +282,20 @@ def test_two_visits_become_one_with_the_files_and_facts_of_both(desk: Desk) -> N
 
 
 def test_another_customer_is_joined_only_when_somebody_says_so(desk: Desk) -> None:
-    aspen, ben = with_ben(desk, "Ben")
-    found = desk.client.get(f"/visit/{aspen.id}/join/{ben.id}").text
+    aspen, birch = with_ben(desk, "Ben")
+    found = desk.client.get(f"/visit/{aspen.id}/join/{birch.id}").text
     assert "<bdi>Aspen</bdi>" in found
     assert "<bdi>Ben</bdi>" in found
-    assert join(desk, aspen, ben) == 422
+    assert join(desk, aspen, birch) == 422
     assert len(desk.room.ledger.entries("reported")) == 2
-    assert join(desk, aspen, ben, sure="yes") == 303
+    assert join(desk, aspen, birch, sure="yes") == 303
 
 
 def test_no_letter_about_one_customer_goes_to_another() -> None:
-    other = b'customer = "Ben"\nemail = "ben@example.org"\n'
-    assert b"ben@" not in regrouped_facts.joined(b'customer = "Aspen"\n', other, {}, TODAY)
-    assert b"ben@" in regrouped_facts.joined(b'customer = "Ben"\n', other, {}, TODAY)
-    assert b"ben@" in regrouped_facts.joined(b"", other, {}, TODAY)
+    other = b'customer = "Ben"\nemail = "birch@example.org"\n'
+    assert b"birch@" not in regrouped_facts.joined(b'customer = "Aspen"\n', other, {}, TODAY)
+    assert b"birch@" in regrouped_facts.joined(b'customer = "Ben"\n', other, {}, TODAY)
+    assert b"birch@" in regrouped_facts.joined(b"", other, {}, TODAY)
 
 
 def test_a_command_means_the_report_that_counts(desk: Desk) -> None:
@@ -248,13 +327,13 @@ def test_the_same_file_in_both_counts_once(desk: Desk) -> None:
 
 
 def test_split_and_joined_again_and_split_again_it_is_worked_out_each_time(desk: Desk) -> None:
-    split(desk, name="ben")
+    split(desk, name="birch")
     desk.go()
-    join(desk, named(desk, "aspen"), named(desk, "ben"))
+    join(desk, named(desk, "aspen"), named(desk, "birch"))
     desk.go()
-    assert split(desk, name="ben") == 303
+    assert split(desk, name="birch") == 303
     desk.go()
-    assert sorted(entry.name for entry in desk.room.ledger.entries("reported")) == ["aspen", "ben"]
+    assert sorted(entry.name for entry in desk.room.ledger.entries("reported")) == ["aspen", "birch"]
     assert len(counted(desk)) == 2
 
 
@@ -305,10 +384,10 @@ def test_killed_anywhere_the_next_start_does_the_rest(
     inbox = desk.bench.open()
     try:
         desk.bench.go(inbox)
-        assert sorted(e.name for e in inbox.ledger.entries("reported")) == ["aspen", "ben"]
+        assert sorted(e.name for e in inbox.ledger.entries("reported")) == ["aspen", "birch"]
         assert [e.id for e in inbox.ledger.entries("replaced")] == [former.id]
         assert not (place.work / "regrouping.json").exists()
-        assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 ben"]
+        assert desk.bench.reports() == ["2026-11-25 aspen", "2026-11-25 aspen (replaced)", "2026-11-25 birch"]
         reported = sorted(e.id for e in inbox.ledger.entries("reported"))
         assert sorted(row.visit for row in inbox.ledger.archive.filed() if not row.gone) == reported
     finally:
@@ -323,7 +402,7 @@ def _parts(desk: Desk, former: Entry) -> list[Kept]:
     place, ledger = desk.room.place, desk.room.ledger
     return [
         regrouping.made_of(place, ledger, "aspen", [one], first, "2026-11-25T10:00:00"),
-        regrouping.made_of(place, ledger, "ben", [two], second, "2026-11-25T10:00:00"),
+        regrouping.made_of(place, ledger, "birch", [two], second, "2026-11-25T10:00:00"),
     ]
 
 
@@ -333,21 +412,21 @@ def test_what_a_folder_refused_is_done_later_and_undoes_nothing(desk: Desk, monk
 
     with monkeypatch.context() as patched:
         patched.setattr(studio, "write_version", refuse)
-        assert split(desk, name="ben") == 503
+        assert split(desk, name="birch") == 503
     desk.go()
-    ben = named(desk, "ben")
-    corrected = issuing.with_facts_of(desk.room.place, ben, b'customer = "Ben"\n')
+    birch = named(desk, "birch")
+    corrected = issuing.with_facts_of(desk.room.place, birch, b'customer = "Ben"\n')
     manifests.keep(desk.room.place, desk.room.ledger, corrected)
     regrouping.finish(desk.room.place, desk.room.ledger)
-    found = manifests.read(desk.room.place, ben.id)
+    found = manifests.read(desk.room.place, birch.id)
     assert found
-    assert found.entry.originals == named(desk, "ben").originals == corrected.originals
+    assert found.entry.originals == named(desk, "birch").originals == corrected.originals
     assert "2026-11-25 aspen (replaced)" in desk.bench.reports()
-    assert desk.client.get(f"/visit/{ben.id}").status_code == 200
+    assert desk.client.get(f"/visit/{birch.id}").status_code == 200
 
 
 def test_a_ledger_made_anew_knows_what_was_split(desk: Desk) -> None:
-    split(desk, name="ben")
+    split(desk, name="birch")
     desk.go()
     before = desk.room.ledger.states()
     desk.room.ledger.close()
@@ -360,21 +439,30 @@ def test_a_ledger_made_anew_knows_what_was_split(desk: Desk) -> None:
 
 
 def test_whoever_is_forgotten_is_gone_from_the_visit_that_was_split_too(desk: Desk) -> None:
-    split(desk, name="ben")
+    split(desk, name="birch")
     desk.go()
-    where, ledger, ben = desk.room.place, desk.room.ledger, named(desk, "ben")
+    where, ledger, birch = desk.room.place, desk.room.ledger, named(desk, "birch")
     visits = visit_words.visits(where, ledger)
-    chosen = forgetting.with_kin(where, visits, {ben.id})
-    assert {visit.kept.entry.name for visit in chosen} == {"aspen", "ben"}
+    chosen = forgetting.with_kin(where, visits, {birch.id})
+    assert {visit.kept.entry.name for visit in chosen} == {"aspen", "birch"}
     plan = forgetting.plan(where, visits, chosen, traces.Words((), ()))
     assert desk.room.own
     forgetting.erase(desk.room.own.inbox.archive, plan, TODAY)
-    stored = dict(ben.originals)["b.csv"]
+    stored = dict(birch.originals)["b.csv"]
     assert not (where.accepted / stored).exists()
     aspen = named(desk, "aspen")
     assert (where.accepted / dict(aspen.originals)["a.csv"]).exists()
     assert desk.bench.reports() == ["2026-11-25 aspen"]
     assert counted(desk) == [aspen.id]
+
+
+def test_whoever_is_forgotten_is_gone_from_the_file_that_was_cut_too(desk: Desk) -> None:
+    cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    where, one = desk.room.place, named(desk, "two")
+    visits = visit_words.visits(where, desk.room.ledger)
+    chosen = forgetting.with_kin(where, visits, {one.id})
+    assert sorted(visit.kept.entry.state for visit in chosen) == ["replaced", "reported"]
+    assert {visit.kept.entry.name for visit in chosen} == {"two"}
 
 
 def test_whoever_is_forgotten_while_a_split_is_half_done_does_not_come_back(
@@ -389,18 +477,18 @@ def test_whoever_is_forgotten_while_a_split_is_half_done_does_not_come_back(
     assert run("forget", desk.room.place.root, "Aspen", "--yes")[0] == 0
     inbox = desk.bench.open()
     try:
-        assert [entry.name for entry in inbox.ledger.entries("accepted", "reported", "replaced")] == ["ben"]
+        assert [entry.name for entry in inbox.ledger.entries("accepted", "reported", "replaced")] == ["birch"]
     finally:
         inbox.ledger.close()
 
 
 def test_the_other_half_stays_when_the_customer_is_forgotten(desk: Desk) -> None:
-    split(desk, name="ben")
+    split(desk, name="birch")
     desk.go()
     where, ledger = desk.room.place, desk.room.ledger
     visits = visit_words.visits(where, ledger)
     chosen = forgetting.with_kin(where, visits, forgetting.named(visits, "Aspen"))
-    assert named(desk, "ben").id not in {visit.kept.entry.id for visit in chosen}
+    assert named(desk, "birch").id not in {visit.kept.entry.id for visit in chosen}
 
 
 def test_nothing_is_to_be_finished_when_nothing_was_begun(bench: Bench) -> None:
