@@ -115,8 +115,8 @@ def test_thousands_of_visits_do_not_make_anybody_wait(tmp_path: Path) -> None:
     for wanted in (Wanted("", ""), Wanted("customer 77", ""), Wanted("", "unsent"), Wanted("visit", "report")):
         took = []
         for _ in range(3):
-            begun = time.perf_counter()
+            begun = time.process_time()  # a busy machine tells the same
             assert desk_list.found(room, wanted, "2").rows
-            took.append(time.perf_counter() - begun)
-        assert min(took) < 1.0, wanted  # a fifth of that on a quiet machine
+            took.append(time.process_time() - begun)
+        assert min(took) < 0.3, (wanted, took)
     room.ledger.close()
