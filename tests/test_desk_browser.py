@@ -148,8 +148,10 @@ def test_two_lofts_and_a_shot_set_aside_by_keyboard(browser: "Browser", place: S
         assert page.get_by_role("alert").get_by_role("link").all_inner_texts() == [
             "Shot 9: say why in a few words; the report prints it."
         ]
+        page.wait_for_function("document.activeElement.getAttribute('role') === 'alert'")
         page.keyboard.press("Tab")  # from the list of what is wrong, which has the focus, to its first link
         page.keyboard.press("Enter")
+        page.wait_for_function("document.activeElement.name === location.hash.slice(1)")
         page.keyboard.type("talked to")
         page.keyboard.press("Enter")
         page.locator("p[role=status]").wait_for()
