@@ -51,10 +51,10 @@ class Form:
 
 
 def form(
-    room: Room, entry: Entry, folder: Path | None, typed: Mapping[str, str] | None, faults: Mapping[str, str]
+    room: Room, entry: Entry, found: Report | None, typed: Mapping[str, str] | None, faults: Mapping[str, str]
 ) -> Form:
-    """Put the form together: as it is kept, and over that what was typed."""
-    kept, found = desk_facts.kept(room.place, entry), report(room, folder)
+    """Put the form together: as it is kept, and over that what was typed; found is what the report says."""
+    kept = desk_facts.kept(room.place, entry)
     now = desk_changes.shown(kept.content, found)
     clubs = desk_builds.rows(found.clubs) if found else ()
     shots = desk_shots.told(found, desk_shots.english(room.settings.units_shown)) if found else None

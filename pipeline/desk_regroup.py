@@ -12,9 +12,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import cut_files, desk_facts, desk_fitting, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
+from pipeline import cut_files, desk_facts, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
 from pipeline.cut_files import Cut
 from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_report import Report
 from pipeline.desk_room import Room, today
 from pipeline.errors import PipelineError, SettingsError
 from pipeline.issuing import Issued
@@ -70,21 +71,19 @@ def routes(room: Room) -> list[Route]:
     ]
 
 
-def shown(room: Room, entry: Entry) -> Regroup:
-    """Give what stands on a visit's page."""
+def shown(room: Room, entry: Entry, *, may: bool, report: Report | None) -> Regroup:
+    """Give what stands on a visit's page; `may`: it can be split and joined; report: what its report says."""
     files = tuple(name for name, _ in regrouping.shot_files(entry))
     successors: tuple[Entry, ...] = ()
     if entry.state == REPLACED:
         mine = {stored for _, stored in regrouping.shot_files(entry)}
         there = room.ledger.entries(*desk_pages.SHOWN)
         successors = tuple(e for e in there if mine & {stored for _, stored in regrouping.shot_files(e)})
-    may = _newest(room, entry) is not None
-    return Regroup(files, _mark(entry), may, _shots(room, entry, files) if may else (), successors)
+    return Regroup(files, _mark(entry), may, _shots(report, files) if may else (), successors)
 
 
-def _shots(room: Room, entry: Entry, files: Sequence[str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+def _shots(report: Report | None, files: Sequence[str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
     """Give the shots of each file from which on it may be another visit: all but the first one."""
-    report = desk_fitting.report(room, room.place.outbox / str(entry.place))
     found: dict[str, list[tuple[str, str]]] = {name: [] for name in files}
     for shot in report.shots if report else ():
         if shot.file in found:

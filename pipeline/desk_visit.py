@@ -85,14 +85,16 @@ def _page(
     folder = folder_of(room, entry)
     known = issuing.issued(folder) if folder else None
     newer = known.visit_id if known and known.visit_id != entry.id else ""
-    form = desk_fitting.form(room, entry, folder, typed, faults or {}) if known and not newer else None
+    report = desk_fitting.report(room, folder) if known and not newer else None
+    form = desk_fitting.form(room, entry, report, typed, faults or {}) if known and not newer else None
     return page(
         room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
         form=form, fault=fault, here="", files=sorted(name for name, _ in entry.originals),
         letter=desk_letter.shown(room, entry, request.query_params), earlier=_earlier(folder) if folder else [],
         earlier_visits=desk_earlier.shown(room, entry),
         asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
-        levers=desk_levers.shown(room, entry, request.query_params), regroup=desk_regroup.shown(room, entry),
+        levers=desk_levers.shown(room, entry, request.query_params),
+        regroup=desk_regroup.shown(room, entry, may=form is not None, report=report),
         columns=desk_columns.shown(room, entry) if form else None,
     )  # fmt: skip
 

@@ -15,7 +15,8 @@ from pipeline.letter import Letter, words_mark
 from pipeline.records import Fitting
 from pipeline.settings import Settings
 from tests import conftest
-from tests.desk import Desk
+from tests.conftest import Bench
+from tests.desk import Desk, desk_on
 
 FACTS = 'customer = "Aspen"\nemail = "aspen@example.org"\nhand = "right"\n'
 
@@ -33,6 +34,17 @@ def files(fitting: Fitting, settings: Settings, logo: Logo | None) -> dict[str, 
 def with_letters(monkeypatch: pytest.MonkeyPatch) -> None:
     """Have the bench's reports carry letters."""
     monkeypatch.setattr("pipeline.visits.outputs.files", files)
+
+
+def with_a_letter(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Desk:
+    """Give a desk with one visit whose report has a letter."""
+    with_letters(monkeypatch)
+    made = desk_on(bench)
+    made.enter()
+    bench.drop("aspen/shots.csv", "fine")
+    bench.drop("aspen/visit.toml", FACTS)
+    made.go()
+    return made
 
 
 def entry(desk: Desk) -> Entry:

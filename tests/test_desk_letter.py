@@ -8,18 +8,13 @@ from pipeline import desk_former, status
 from pipeline.desk_facts import kept
 from pipeline.studio import lock
 from tests.conftest import Bench
-from tests.desk import Desk, desk_on
-from tests.desk_letters import FACTS, entry, message, path, post, step, text_of, with_letters
+from tests.desk import Desk
+from tests.desk_letters import entry, message, path, post, step, text_of, with_a_letter
 
 
 @pytest.fixture
 def desk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    with_letters(monkeypatch)
-    made = desk_on(bench)
-    made.enter()
-    bench.drop("aspen/shots.csv", "fine")
-    bench.drop("aspen/visit.toml", FACTS)
-    made.go()
+    made = with_a_letter(bench, monkeypatch)
     yield made
     made.room.ledger.close()
 

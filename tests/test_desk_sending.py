@@ -14,8 +14,8 @@ from pipeline import mailing
 from pipeline.errors import LetterError
 from pipeline.letter import Letter
 from tests.conftest import Bench
-from tests.desk import Desk, desk_on
-from tests.desk_letters import FACTS, entry, path, post, set_mail, step, with_letters
+from tests.desk import Desk
+from tests.desk_letters import entry, path, post, set_mail, step, with_a_letter, with_letters
 
 
 @dataclass
@@ -50,12 +50,7 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Post:
 
 @pytest.fixture
 def desk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    with_letters(monkeypatch)
-    made = desk_on(bench)
-    made.enter()
-    bench.drop("aspen/shots.csv", "fine")
-    bench.drop("aspen/visit.toml", FACTS)
-    made.go()
+    made = with_a_letter(bench, monkeypatch)
     set_mail(made)
     yield made
     made.room.ledger.close()
