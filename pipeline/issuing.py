@@ -71,7 +71,7 @@ def issued(place: Path) -> Issued | None:
         document = json.loads(studio.read_plain(place / "fitting.json", LARGEST))
         visit, shots = document["visit"], document["shots"]
         day = dt.date.fromisoformat(visit["version_date"]) if visit.get("version_date") else None
-        told = tuple((shot["file"], shot["line"], shot["measured"]) for shot in shots)
+        told = tuple((str(shot["file"]), int(shot["line"]), dict(shot["measured"])) for shot in shots)
         marks = frozenset(shot_mark(*shot) for shot in told)
         date, number = dt.date.fromisoformat(visit["date"]), int(visit.get("version", 1))
         return Issued(str(visit["id"]), date, number, day, marks, history_text.believed(visit.get("history")), told)

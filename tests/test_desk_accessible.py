@@ -29,6 +29,9 @@ SMALL = """() => [...document.querySelectorAll('a, button, input:not([type=hidde
   .filter((one) => !one.closest('.skip, p, dd, pre') && one.getClientRects().length)
   .filter((one) => Math.min(one.getBoundingClientRect().height, one.getBoundingClientRect().width) < 24
     && !(one.labels && one.labels.length && one.labels[0].contains(one))).map((one) => one.outerHTML.slice(0, 90))"""
+ALL_DRAWN = """() => Promise.all([...document.images].map((one) => {
+  one.loading = 'eager';
+  return one.decode().catch(() => null); }))"""
 MOVES = """() => [...document.querySelectorAll('*')].filter((one) => {
   const style = getComputedStyle(one);
   return parseFloat(style.transitionDuration) > 0 || parseFloat(style.animationDuration) > 0
@@ -46,7 +49,7 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
     held = "held with a rather long name of its own, and no blank_in_its_end_at_all_whatever.csv"
     (place.inbox / held).write_text(NO_UNITS)
     (place.inbox / "bad.csv").write_text("no table at all\nnone")
-    for name in ("aspen", "ben"):
+    for name in ("aspen", "birch"):
         (place.inbox / name).mkdir()
         for number, what in enumerate(("first", "second")):
             shots = WITH_UNITS.replace(",230\n", f",{231 + number + len(name)}\n")
@@ -87,9 +90,10 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
 
 
 def opened(page: "Page", address: str) -> "Page":
-    """Open a page and all that is folded up on it."""
+    """Open a page and all that is folded up on it, and wait for the pictures in it."""
     page.goto(address)
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    page.evaluate(ALL_DRAWN)
     return page
 
 

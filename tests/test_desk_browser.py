@@ -34,7 +34,7 @@ FAULTS = """() => {
   for (const field of fields) if (!field.labels.length) found.push('no label: ' + field.name);
   for (const one of all('button, a')) if (!one.textContent.trim()) found.push('no words: ' + one.outerHTML);
   for (const one of [...fields, ...all('button')])
-    if (one.getBoundingClientRect().height < 18) found.push('small: ' + one.outerHTML);
+    if (one.checkVisibility() && one.getBoundingClientRect().height < 18) found.push('small: ' + one.outerHTML);
   const ids = all('[id]').map((one) => one.id);
   if (new Set(ids).size !== ids.length) found.push('an id twice');
   if (document.documentElement.scrollWidth > document.documentElement.clientWidth) found.push('wider than the window');

@@ -64,7 +64,7 @@ def kept(desk: Desk) -> list[str]:
 
 
 def test_the_page_lists_columns_nobody_knows_folded_up_and_nothing_when_all_are_known(desk: Desk) -> None:
-    desk.bench.drop("ben.csv", SHOTS.replace("Vo", "Ball speed (m/s)").replace("Zeta <b>", "Spin"))
+    desk.bench.drop("birch.csv", SHOTS.replace("Vo", "Ball speed (m/s)").replace("Zeta <b>", "Spin"))
     desk.go()
     known, one = sorted(desk.room.ledger.entries("reported"), key=lambda found: found.name, reverse=True)
     assert "left aside (" not in desk.client.get(f"/visit/{known.id}").text
