@@ -29,9 +29,13 @@ def page(room: Room, request: Request, name: str, code: int = 200, /, **context:
     session = session_of(request)
     said = "" if is_refresh(request) else session.said
     session.said = session.said if is_refresh(request) else ""  # it is for the page somebody looks at
-    template = report.environment().get_template(f"desk/{name}.html.j2")
     common = {"top": room.top(), "word": session.word, "said": said, "studio": room.settings.name}
-    return HTMLResponse(template.render(**common, **{"fault": "", **context}), code)
+    return HTMLResponse(filled(name, **common, **{"fault": "", **context}), code)
+
+
+def filled(name: str, **context: Any) -> str:  # noqa: ANN401
+    """Fill in a template of the desk."""
+    return report.environment().get_template(f"desk/{name}.html.j2").render(**context)
 
 
 def is_refresh(request: Request) -> bool:

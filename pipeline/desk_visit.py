@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
@@ -21,11 +22,12 @@ from pipeline import (
     desk_levers,
     desk_pages,
     desk_regroup,
+    desk_report_pages,
     issuing,
 )
 from pipeline.desk_arrived import asked
 from pipeline.desk_changes import FaultyFieldsError
-from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_forms import back, field, filled, page, posted, visit_of
 from pipeline.desk_issuing import folder_of
 from pipeline.desk_room import Room
 from pipeline.errors import PipelineError, SettingsError
@@ -82,21 +84,38 @@ def _page(
     room: Room, request: Request, entry: Entry, code: int = 200, /, typed: Mapping[str, str] | None = None,
     fault: str = "", faults: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
+    shown = _shown(room, entry, request.query_params, typed, faults or {})
+    return page(room, request, "visit", code, fault=fault, **shown)
+
+
+def _shown(
+    room: Room, entry: Entry, query: Mapping[str, str], typed: Mapping[str, str] | None, faults: Mapping[str, str]
+) -> dict[str, Any]:
+    """Give all the page shows of a visit."""
     folder = folder_of(room, entry)
     known = issuing.issued(folder) if folder else None
     newer = known.visit_id if known and known.visit_id != entry.id else ""
     report = desk_fitting.report(room, folder) if known and not newer else None
-    form = desk_fitting.form(room, entry, report, typed, faults or {}) if known and not newer else None
-    return page(
-        room, request, "visit", code, visit=entry, state=desk_pages.state_words(entry.state), known=known, newer=newer,
-        form=form, fault=fault, here="", files=sorted(name for name, _ in entry.originals),
-        letter=desk_letter.shown(room, entry, request.query_params), earlier=_earlier(folder) if folder else [],
-        earlier_visits=desk_earlier.shown(room, entry),
-        asked=asked(room, entry) if entry.state in ("held", "set_back") else None,
-        levers=desk_levers.shown(room, entry, request.query_params),
-        regroup=desk_regroup.shown(room, entry, may=form is not None, report=report),
-        columns=desk_columns.shown(room, entry) if form else None,
-    )  # fmt: skip
+    form = desk_fitting.form(room, entry, report, typed, faults) if known and not newer else None
+    return {
+        "visit": entry, "state": desk_pages.state_words(entry.state), "known": known, "newer": newer, "form": form,
+        "here": "", "files": sorted(name for name, _ in entry.originals),
+        "letter": desk_letter.shown(room, entry, query), "earlier": _earlier(folder) if folder else [],
+        "earlier_visits": desk_earlier.shown(room, entry),
+        "asked": asked(room, entry) if entry.state in ("held", "set_back") else None,
+        "levers": desk_levers.shown(room, entry, query),
+        "regroup": desk_regroup.shown(room, entry, may=form is not None, report=report),
+        "columns": desk_columns.shown(room, entry) if form else None,
+    }  # fmt: skip
+
+
+def look_ahead(room: Room) -> None:
+    """Make the newest visit's page for nobody: all that is loaded on the way need not be loaded for the first asker."""
+    for newest in room.ledger.list.visits(("reported",), 0, 1):
+        entry = room.ledger.entry(newest.id)
+        if entry:
+            common = {"top": room.top(), "word": "", "said": "", "studio": room.settings.name, "fault": ""}
+            filled("visit", **common, **_shown(room, entry, {}, None, {}))
 
 
 def _earlier(folder: Path) -> list[str]:
@@ -108,17 +127,16 @@ def _earlier(folder: Path) -> list[str]:
 
 
 def _file(room: Room, entry: Entry, name: str) -> Response:
-    """Hand out a file of a report's folder; an earlier version's PDF is `version-<number>.pdf`."""
-    folder = folder_of(room, entry)
+    """Hand out a file of a report's folder; the PDF of a version is `version-<number>.pdf`."""
+    folder, content = folder_of(room, entry), None
     number = name.removeprefix("version-").removesuffix(".pdf")
-    if folder and name == f"version-{number}.pdf" and number.isdecimal() and number.isascii():
-        folder, name = folder / EARLIER / f"version {number}", "report.pdf"
-    if folder is None or name not in _FILES:
-        raise HTTPException(404, "There is no such file here.")
-    content = desk_fitting.content(room, folder / name, _LARGEST)
+    if name == f"version-{number}.pdf":
+        content = desk_report_pages.pdf(room, entry, number)
+    elif folder and name in _FILES:
+        content = desk_fitting.content(room, folder / name, _LARGEST)
     if content is None:
         raise HTTPException(404, "There is no such file here.")
-    kind, how = _FILES[name]
+    kind, how = _FILES.get(name, _FILES["report.pdf"])
     shown = f'{how}; filename="{name}"'
     return Response(
         content, media_type=kind, headers={"content-disposition": shown, "content-security-policy": _FILE_POLICY}

@@ -23,11 +23,15 @@ from pipeline.unknown_columns import Layout, Unknown
 
 FILES = ("report.pdf", "letter.eml", "shots.csv", "fitting.json")
 LARGEST = 100_000_000  # bytes of one message
+LARGEST_PICTURE = 4_000  # pixels along a side of a page's picture
+MOST_PAGES = 500  # of a report that are drawn; one of 2,000 shots has some 60
 LONGEST_BATCH_S = 600.0  # the parent ends a slow one sooner
 _OUTCOMES = ("held", "wait", "set_back")
 _LONGEST_WORDS = 20_000
 _MOST_BAYS = 1_000
 _HEAD = struct.Struct(">5sQ")
+_PAGE = struct.Struct(">I")
+_PNG = b"\x89PNG\r\n\x1a\n"
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 
 
@@ -309,6 +313,34 @@ def unpack_files(content: bytes) -> dict[str, bytes]:
         msg = "no files of a report"
         raise ValueError(msg)
     return files
+
+
+def pack_sheet(pdf: bytes, number: int) -> bytes:
+    """Write a PDF and the number of the page that is wanted of it as bytes."""
+    return _PAGE.pack(number) + pdf
+
+
+def unpack_sheet(content: bytes) -> tuple[bytes, int]:
+    """Read them back."""
+    return content[_PAGE.size :], _PAGE.unpack_from(content)[0]
+
+
+def unpack_sizes(content: bytes) -> tuple[tuple[int, int], ...]:
+    """Read width and height of each page's picture; raises ValueError when it is anything else."""
+    sizes = tuple((width, height) for width, height in _json(content))
+    sides = [side for size in sizes for side in size]
+    if len(sizes) > MOST_PAGES or not all(type(side) is int and 0 < side <= LARGEST_PICTURE for side in sides):
+        msg = "no sizes of pages"
+        raise ValueError(msg)
+    return sizes
+
+
+def unpack_picture(content: bytes) -> bytes:
+    """Read the picture of a page; raises ValueError when it is none."""
+    if not content.startswith(_PNG):
+        msg = "no picture of a page"
+        raise ValueError(msg)
+    return content
 
 
 def _with_head(said: Any, contents: Iterable[bytes]) -> bytes:  # noqa: ANN401 - whatever JSON can say

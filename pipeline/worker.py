@@ -24,7 +24,6 @@ from pipeline.records import Fitting, Refusal
 from pipeline.work_messages import (
     LARGEST,
     LONGEST_BATCH_S,
-    Batch,
     Job,
     pack_archived,
     pack_files,
@@ -36,6 +35,7 @@ from pipeline.work_messages import (
     send,
     unpack_batch,
     unpack_job,
+    unpack_sheet,
 )
 
 _GRACE_S = 10  # the parent ends a slow child first; this is for a child whose parent is gone
@@ -57,10 +57,8 @@ class _Desk:
                 return self._files(**json.loads(content))
             case b"rows.":
                 return self._rows(**json.loads(content))
-            case b"batch":
-                return _archive(unpack_batch(content))
-            case b"asked" | b"aside":
-                return _ABOUT[kind](unpack_job(content))
+            case _ if kind in _OF_CONTENT:
+                return _OF_CONTENT[kind](content)
             case _:
                 return _BY_ITSELF[kind](**json.loads(content))
 
@@ -96,22 +94,22 @@ class _Desk:
         return packed
 
 
-def _archive(batch: Batch) -> bytes:
+def _archive(batch: bytes) -> bytes:
     from pipeline import visit_batches  # noqa: PLC0415 - see _say_ready
 
-    return pack_archived(visit_batches.archive(batch))
+    return pack_archived(visit_batches.archive(unpack_batch(batch)))
 
 
-def _question(job: Job) -> bytes:
+def _question(job: bytes) -> bytes:
     from pipeline import visits  # noqa: PLC0415 - see _say_ready
 
-    return pack_question(visits.question(job))
+    return pack_question(visits.question(unpack_job(job)))
 
 
-def _left_aside(job: Job) -> bytes:
+def _left_aside(job: bytes) -> bytes:
     from pipeline import visits  # noqa: PLC0415 - see _say_ready
 
-    return pack_layouts(visits.left_aside(job))
+    return pack_layouts(visits.left_aside(unpack_job(job)))
 
 
 def _join(paths: list[str], gone: list[str]) -> bytes:
@@ -126,7 +124,21 @@ def _learn(paths: list[str], gone: list[int], studio: str, set_up: dict[str, str
     return json.dumps(lessons.learned([Path(path) for path in paths], gone, studio, set_up)).encode()
 
 
-_ABOUT: dict[bytes, Callable[[Job], bytes]] = {b"asked": _question, b"aside": _left_aside}
+def _sizes(pdf: bytes) -> bytes:
+    from pipeline import page_pictures  # noqa: PLC0415 - its library is needed at the desk only
+
+    return json.dumps(page_pictures.sizes(pdf)).encode()
+
+
+def _picture(sheet: bytes) -> bytes:
+    from pipeline import page_pictures  # noqa: PLC0415 - as above
+
+    return page_pictures.picture(*unpack_sheet(sheet))
+
+
+_OF_CONTENT: dict[bytes, Callable[[bytes], bytes]] = {
+    b"asked": _question, b"aside": _left_aside, b"batch": _archive, b"pages": _sizes, b"sheet": _picture,
+}  # fmt: skip
 _BY_ITSELF: dict[bytes, Callable[..., bytes]] = {b"join.": _join, b"learn": _learn, b"draw.": pdf_writer.write}
 
 

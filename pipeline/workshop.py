@@ -34,6 +34,7 @@ from pipeline.work_messages import (
     Worked,
     pack_batch,
     pack_job,
+    pack_sheet,
     receive,
     send,
     unpack_archived,
@@ -41,8 +42,10 @@ from pipeline.work_messages import (
     unpack_layouts,
     unpack_lessons,
     unpack_outcome,
+    unpack_picture,
     unpack_question,
     unpack_rows,
+    unpack_sizes,
 )
 
 _START = "import sys; sys.path[:] = sys.argv[4:]; from pipeline.worker import serve; "
@@ -315,6 +318,16 @@ class Workshop:
         asked = json.dumps({"html": html, "identifier": identifier}).encode()
         with _said_plainly():
             return self._ask(lambda child: child.ask(b"draw.", asked))
+
+    def pages(self, pdf: bytes) -> tuple[tuple[int, int], ...]:
+        """Have width and height of each page's picture looked up; raises as draw, and FaultError for what is no PDF."""
+        with _said_plainly():
+            return self._ask(lambda child: unpack_sizes(child.ask(b"pages", pdf)))
+
+    def picture(self, pdf: bytes, number: int) -> bytes:
+        """Have one page of a PDF drawn as PNG, the first is 1; raises as pages, and FaultError when there is none."""
+        with _said_plainly():
+            return self._ask(lambda child: unpack_picture(child.ask(b"sheet", pack_sheet(pdf, number))))
 
     def close(self) -> None:
         """End the child, if there is one; the next job starts another."""

@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import logging
 from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,7 +19,7 @@ from pipeline.records import AirUsed, Fate, Fitting, Refusal, ShotFile, ShotResu
 from pipeline.studio import Studio
 from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Archived, Batch, Job, Worked
-from pipeline.workshop import Workshop
+from pipeline.workshop import FaultError, Workshop
 
 if TYPE_CHECKING:
     from pipeline.events import Event
@@ -180,6 +181,20 @@ class InThisProcess(Workshop):
         """Learn nothing, unless a test says what."""
         return self.lesson
 
+    def pages(self, pdf: bytes) -> tuple[tuple[int, int], ...]:
+        """Look up sizes as the child does."""
+        from pipeline import page_pictures  # noqa: PLC0415 - a library along that few tests need
+
+        with _of_no_pdf():
+            return tuple((width, height) for width, height in page_pictures.sizes(pdf))
+
+    def picture(self, pdf: bytes, number: int) -> bytes:
+        """Draw a page as the child does."""
+        from pipeline import page_pictures  # noqa: PLC0415 - as above
+
+        with _of_no_pdf():
+            return page_pictures.picture(pdf, number)
+
     def archive(self, batch: Batch) -> Archived:
         """Give such lines of many visits, by month."""
         outcomes = [self.work_out(job) for job in batch.jobs]
@@ -199,6 +214,14 @@ class InThisProcess(Workshop):
         """Join such files."""
         lines = sorted(line for path in paths for line in path.read_text(encoding="utf-8").splitlines())
         return "".join(f"{line}\n" for line in lines if line.split()[0] not in gone).encode()
+
+
+@contextmanager
+def _of_no_pdf() -> Iterator[None]:
+    try:
+        yield
+    except (RuntimeError, IndexError) as fault:  # the library's own is a RuntimeError
+        raise FaultError(str(fault), "") from fault
 
 
 def _files(fitting: Fitting, _settings: object, _logo: object) -> dict[str, bytes]:

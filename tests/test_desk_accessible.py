@@ -80,6 +80,7 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
         paths = ["/", *visits, "/nothing", "/clubs", "/clubs?since=x", "/settings", "/settings/answers/tuesday.toml"]
         paths += [f"{one}/join", f"{one}/join?find=aspen", f"{one}/join/{other.rpartition('/')[2]}"]
         levers = page.get_by_role("link", name="levers", exact=True).get_attribute("href")
+        paths += [f"{levers}/pages", f"{levers}/pages?version=1"]
         paths += [f"{levers}?build=B&loft=1&attack=x", f"{levers}?build=B&loft=1", "/?words=levers&which=unsent"]
         context = browser.new_context(
             storage_state=page.context.storage_state(), viewport={"width": WIDE, "height": 800},

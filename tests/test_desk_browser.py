@@ -9,6 +9,7 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
+import pypdf
 import pytest
 
 from pipeline import studio as studio_module
@@ -97,7 +98,7 @@ def test_a_visit_from_hand_in_to_its_second_version(browser: "Browser", place: S
         page.get_by_role("button", name="Answer").click()
         wait_for(page, "has its report")
         page.get_by_role("link", name="tuesday", exact=True).click()
-        report = page.get_by_role("link", name="See the report").get_attribute("href")
+        report = page.get_by_role("link", name="The report itself (PDF)").get_attribute("href")
         assert page.request.get(f"{home}{report}").body().startswith(b"%PDF-")
         page.get_by_label("Customer", exact=True).fill("Customer 0007")
         page.get_by_label("E-mail address").fill("customer@example.org")
@@ -108,6 +109,17 @@ def test_a_visit_from_hand_in_to_its_second_version(browser: "Browser", place: S
         assert page.get_by_text("customer@example.org").count()
         [folder] = place.outbox.iterdir()
         assert (folder / "earlier" / "version 1" / "report.pdf").exists()
+        page.get_by_role("link", name="See it page by page, version 2").click()
+        assert page.locator("h1").inner_text() == "Report of tuesday, version 2"
+        for picture in page.locator("main img").all():
+            picture.scroll_into_view_if_needed()
+            assert picture.evaluate("(one) => one.decode().then(() => one.naturalWidth)") == 1191
+        assert page.locator("main img").count() == len(pypdf.PdfReader(folder / "report.pdf").pages)
+        itself = page.get_by_role("link", name="The PDF itself").get_attribute("href")
+        assert page.request.get(f"{home}{itself}").body() == (folder / "report.pdf").read_bytes()
+        page.get_by_role("link", name="Back to the visit").click()
+        page.get_by_role("link", name="Version 1, as it was").click()
+        assert page.locator("h1").inner_text() == "Report of tuesday, version 1"
         page.get_by_role("link", name="How clubs do").click()
         with page.expect_download() as download:
             page.get_by_role("link", name="On paper (PDF)").click()

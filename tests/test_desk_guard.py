@@ -16,6 +16,8 @@ PATHS = (
     "/visit/abc",
     "/visit/abc/report.pdf",
     "/visit/abc/flight/x-1.svg",
+    "/visit/abc/pages",
+    "/visit/abc/page-1.png",
     "/visit/abc/columns",
     "/visit/abc/join",
     "/settings",

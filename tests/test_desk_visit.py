@@ -4,9 +4,12 @@ from collections.abc import Iterator
 
 import pytest
 
+from pipeline import desk_visit
 from pipeline.desk_facts import kept
 from pipeline.ledger import Entry
 from pipeline.studio import lock
+from pipeline.unknown_columns import Layout
+from pipeline.work_messages import Job
 from tests.conftest import Bench
 from tests.desk import Desk, desk_on
 
@@ -47,6 +50,26 @@ def test_the_page_shows_what_is_known(desk: Desk) -> None:
     assert "It has its report." in found
 
 
+def test_what_the_newest_page_needs_is_read_before_somebody_asks(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def left_aside(job: Job) -> tuple[Layout, ...]:
+        asked.append(job.name)
+        return ()
+
+    monkeypatch.setattr(desk.room.side, "left_aside", left_aside)
+    desk_visit.look_ahead(desk.room)
+    assert asked == ["aspen"]
+    assert "<h1>" in page(desk)
+    assert asked == ["aspen"]
+
+
+def test_nothing_is_read_ahead_where_nothing_is(bench: Bench) -> None:
+    made = desk_on(bench)
+    desk_visit.look_ahead(made.room)
+    made.room.ledger.close()
+
+
 def test_the_report_is_handed_out_to_be_looked_at(desk: Desk) -> None:
     answer = desk.client.get(f"/visit/{entry(desk).id}/report.pdf")
     assert (answer.status_code, answer.content) == (200, b"%PDF-")
@@ -56,10 +79,16 @@ def test_the_report_is_handed_out_to_be_looked_at(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["fitting.json", "letter.eml", "x", "..%2freport.pdf", "version-1.pdf", "version-.pdf", "version-².pdf"]
+    "name", ["fitting.json", "letter.eml", "x", "..%2freport.pdf", "version-2.pdf", "version-.pdf", "version-².pdf"]
 )
 def test_no_other_file_is_handed_out(desk: Desk, name: str) -> None:
     assert desk.client.get(f"/visit/{entry(desk).id}/{name}").status_code == 404
+
+
+def test_a_version_is_handed_out_by_its_number(desk: Desk) -> None:
+    answer = desk.client.get(f"/visit/{entry(desk).id}/version-1.pdf")
+    assert (answer.status_code, answer.content) == (200, b"%PDF-")
+    assert answer.headers["content-disposition"] == 'inline; filename="version-1.pdf"'
 
 
 def test_a_link_out_of_the_studio_is_not_followed(desk: Desk) -> None:

@@ -701,6 +701,27 @@ def test_what_are_no_files_of_a_report_is_refused(content: bytes) -> None:
         work_messages.unpack_files(content)
 
 
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"null", b"7", b'["ab"]', b"[[1]]", b"[[1, 2, 3]]", b"[[0, 5]]", b"[[4001, 5]]", b"[[5, 4001]]",
+     b"[[true, 5]]", b"[[5.0, 5]]", b'[["5", 5]]', b"[[5, 5]" + b", [5, 5]" * 500 + b"]"],
+    ids=range(13),
+)  # fmt: skip
+def test_what_are_no_sizes_of_pages_is_refused(content: bytes) -> None:
+    with pytest.raises((ValueError, TypeError)):
+        work_messages.unpack_sizes(content)
+
+
+def test_sizes_and_pictures_of_pages_arrive_as_they_were_sent() -> None:
+    assert work_messages.unpack_sizes(b"[]") == ()
+    assert work_messages.unpack_sizes(b"[[4000, 1], [5, 6]]") == ((4000, 1), (5, 6))
+    assert work_messages.unpack_sheet(work_messages.pack_sheet(b"%PDF-", 4_000_000_000)) == (b"%PDF-", 4_000_000_000)
+    assert work_messages.unpack_picture(b"\x89PNG\r\n\x1a\nrest") == b"\x89PNG\r\n\x1a\nrest"
+    for other in (b"", b"<svg/>", b"GIF89a"):
+        with pytest.raises(ValueError, match="no picture of a page"):
+            work_messages.unpack_picture(other)
+
+
 def test_a_message_that_would_be_too_large_is_not_waited_for(tmp_path: Path) -> None:
     path = tmp_path / "pipe"
     for size, kept in ((100_000_001, None), (2, (b"done.", b"ab"))):

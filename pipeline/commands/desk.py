@@ -205,13 +205,15 @@ def _watch(own: "OwnWatcher") -> None:
 
 
 def _look_ahead(room: "Room") -> None:
-    """Read what searches will need; whatever fails here is said when somebody asks."""
+    """Load what a visit's page and searches will need; whatever fails here is said when somebody asks."""
     from contextlib import suppress
 
-    from pipeline import desk_list
+    from pipeline import desk_list, desk_visit
+    from pipeline.errors import PipelineError
 
-    with suppress(OSError):
-        desk_list.look_ahead(room)
+    for ahead in (desk_visit.look_ahead, desk_list.look_ahead):
+        with suppress(OSError, PipelineError):
+            ahead(room)
 
 
 # --- serving ----------------------------------------------------------------------------------------------------------
