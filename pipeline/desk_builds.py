@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,7 @@ from pipeline.resources import table
 from pipeline.strict_toml import LONGEST_TEXT
 
 _WORDS = {
+    "name": "name in the report",
     "category": "kind", "loft_deg": "loft", "length_in": "length", "head": "head", "shaft": "shaft", "order": "order",
 }  # fmt: skip
 PARTS = tuple(_WORDS)
@@ -111,6 +113,7 @@ def put(document: dict[str, Any], given: Mapping[str, str], found: Sequence[Club
         values = {part: value for part, value in read.items() if not isinstance(value, _Fault)}
         if values:
             _change(document, club, values)
+    faults |= _same_names(given, found)
     if given[OWN] != before[OWN]:
         own = next((club.label for club in found if club.key == given[OWN]), "")
         if given[OWN] and not own:
@@ -120,6 +123,17 @@ def put(document: dict[str, Any], given: Mapping[str, str], found: Sequence[Club
         else:
             document.pop(OWN, None)
     return faults
+
+
+def _same_names(given: Mapping[str, str], found: Sequence[Club]) -> dict[str, str]:
+    """Find names that another club has, too, or is labelled with."""
+    called = {club.key: (_plain(given[name("name", club.key)]) or club.label).strip().casefold() for club in found}
+    times = Counter(called.values())
+    return {
+        name("name", club.key): f"{club.label[:40]}: another club is called that, too. Give it a name of its own."
+        for club in found
+        if times[called[club.key]] > 1 and _plain(given[name("name", club.key)])
+    }
 
 
 @dataclass(frozen=True, slots=True)

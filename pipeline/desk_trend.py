@@ -100,7 +100,7 @@ def _club(given: Mapping[str, Any], document: Mapping[str, Any]) -> ClubOnDay:
         visit=str(document["visit"]["id"]),
         date=dt.date.fromisoformat(document["visit"]["date"]),
         kind=f"{build['category']}{number}" if build["category"] else str(given["label"]),
-        label=" ".join(part for part in (str(given["label"]), str(given["phase"])) if part),
+        label=" ".join(part for part in (str(build.get("name") or given["label"]), str(given["phase"])) if part),
         is_own=given["own_club"] is True,
         figures=figures,
         carries_m=tuple(float(carry) for carry in counted if carry is not None),

@@ -25,8 +25,9 @@ _FAULTS = (  # what a damaged file leads to, here or where its words are made
 
 @dataclass(frozen=True, slots=True)
 class KeptSet:
-    """One set of a report: averages by quantity, None where there is none; shots, those that count, as analysis has it.
+    """One set of a report: label as the report calls its club, averages by quantity, None where there is none.
 
+    shots: those that count, as analysis has it.
     Columns of shots: file, time (never known here), the measurements of shot.toml, used_carry_m and used_total_m.
     """
 
@@ -95,7 +96,7 @@ def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
     frame = pl.DataFrame(rows, schema={"file": pl.String, **numbers})
     return KeptSet(
         letter=str(given["letter"]),
-        label=str(given["label"]),
+        label=str(given["build"].get("name") or given["label"]),
         phase=str(given["phase"]),
         category=given["build"]["category"],
         averages={name: number(average["mean"]) for name, average in given["averages"].items()},

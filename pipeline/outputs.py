@@ -25,7 +25,7 @@ def files(fitting: Fitting, settings: Settings, logo: Logo | None = None) -> dic
 def typeface_note(fitting: Fitting, settings: Settings) -> str:
     """Say which characters of the report's words its typeface lacks, by their codes: staff should know."""
     own, facts = (settings.name, settings.address_line, settings.footnote), fitting.facts
-    labels = [text for result in fitting.sets for text in (result.set.label, result.set.phase)]
+    labels = [text for result in fitting.sets for text in (result.set.build.called, result.set.phase)]
     reasons = [shot.fate.words for shot in fitting.shots]
     said = (facts.customer or fitting.name, facts.notes or "", facts.recommendation or "")
     missing = typeface.missing_characters([*own, *said, *labels, *reasons])

@@ -121,7 +121,10 @@ class FileReading:
 # --- what staff say about a visit ---------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Build:
-    """A club as hit; None where nobody said. number is the 7 of a 7 iron, words what else its label says."""
+    """A club as hit; None where nobody said. number is the 7 of a 7 iron, words what else its label says.
+
+    label is what the shot files call it; name what the report calls it, where staff gave it one.
+    """
 
     label: str
     category: str | None = None
@@ -131,6 +134,12 @@ class Build:
     length_m: float | None = None
     number: int | None = None
     words: str | None = None
+    name: str | None = None
+
+    @property
+    def called(self) -> str:
+        """Give what people read."""
+        return self.name or self.label
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """visit.toml → VisitFacts: what staff know about a visit beyond the shot files."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -54,11 +55,31 @@ def _need(row: dict[str, Any], keys: tuple[str, ...], place: Place) -> None:
 def _build(row: dict[str, Any], place: Place) -> Build:
     _need(row, ("label",), place)
     row = {key: value for key, value in row.items() if key != "order"}
+    if "name" in row:
+        row["name"] = _one_line(row["name"]) or None
     if "length_in" in row:
         if "length_m" in row:
             raise strict_toml.refuse_value(place, "length_m", row["length_m"], "give length_in or length_m, not both")
         row["length_m"] = units.unit("length", "in").to_stored(row.pop("length_in"))
     return Build(**row)
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _check_names(rows: Sequence[tuple[dict[str, Any], Place]]) -> None:
+    """Refuse two clubs that the report would call the same."""
+    called = defaultdict(set)
+    for row, _ in rows:
+        called[_name(row)].add(row["label"].strip().lower())
+    for row, place in rows:
+        if "name" in row and len(called[_name(row)]) > 1:
+            raise strict_toml.refuse_value(place, "name", row["name"], "another club is called that, too")
+
+
+def _name(row: dict[str, Any]) -> str:
+    return (_one_line(row.get("name", "")) or _one_line(row["label"])).casefold()
 
 
 def _overrule(row: dict[str, Any], place: Place) -> Overrule:
@@ -78,12 +99,14 @@ def read(text: str, where: str = FILE_NAME) -> VisitFacts:
         msg = f"{top.line('home_course')}: write home_course as a table: [home_course] on a line of its own."
         raise SettingsError(msg)
     home = _checked(home, "home_course", replace(top, table="home_course"))
-    builds = _tables(given, "build", top)
+    rows = _tables(given, "build", top)
+    builds = tuple(_build(*found) for found in rows)
+    _check_names(rows)
     return VisitFacts(
         **flat,
         home_altitude_m=home.get("altitude_m"),
         home_temperature_c=home.get("temperature_c"),
-        builds=tuple(_build(*found) for found in builds),
-        order=tuple((row["label"].strip().lower(), row["order"]) for row, _ in builds if "order" in row),
+        builds=builds,
+        order=tuple((row["label"].strip().lower(), row["order"]) for row, _ in rows if "order" in row),
         overrules=tuple(_overrule(*found) for found in _tables(given, "shot", top)),
     )

@@ -32,7 +32,7 @@ class Page:
 
     def label(self, result: SetResult) -> str:
         """Name a set as the report does: club and phase; the phase alone where one club was hit in several ways."""
-        text, phase = result.set.label, result.set.phase
+        text, phase = result.set.build.called, result.set.phase
         if phase:
             one_club = len({r.set.label for r in self.fitting.sets}) == 1
             text = phase if one_club else self.words.say("set.with_phase", label=text, phase=phase)

@@ -302,10 +302,13 @@ def test_a_visit_at_work_is_followed_and_its_words_and_order_reach_the_report(
         other = page.context.new_page()
         other.goto(page.url)
         page.get_by_label("Order of M").fill("1")
+        page.get_by_label("Name in the report of M").fill("New head")
         page.get_by_label("What you recommend").fill("Take M.")
         page.get_by_role("button", name="Save and make").click()
         page.get_by_text("Version 2 is made.").wait_for()
         assert page.locator("table.clubs tbody th").all_inner_texts() == ["K", "M", "L"]
+        assert page.get_by_role("row", name="New head").count()
+        assert page.get_by_label("Name in the report of M").input_value() == "New head"
         assert "What your fitter recommends: Take M." in page.get_by_label("Words", exact=True).input_value()
         other.get_by_label("Customer", exact=True).fill("Customer 0007")
         other.get_by_role("button", name="Save and make").click()

@@ -38,8 +38,8 @@ def changed(kept: str = KEPT, **fields: str) -> tuple[dict[str, Any], dict[str, 
 
 def test_what_staff_gave_is_shown() -> None:
     fields = desk_builds.shown(tomllib.loads(KEPT), CLUBS)
-    assert [fields[name(part, KEYS[0])] for part in desk_builds.PARTS] == ["driver", "9.5", "45.5", "", "", ""]
-    assert [fields[name(part, KEYS[1])] for part in desk_builds.PARTS] == [""] * 6
+    assert [fields[name(part, KEYS[0])] for part in desk_builds.PARTS] == ["", "driver", "9.5", "45.5", "", "", ""]
+    assert [fields[name(part, KEYS[1])] for part in desk_builds.PARTS] == [""] * 7
     assert fields[OWN] == KEYS[0]
 
 
@@ -130,3 +130,19 @@ def test_what_is_not_understood_is_said_at_its_field(part: str, typed: str, said
 def test_what_lies_at_the_border_is_kept(part: str, typed: str) -> None:
     found, faults = changed(**{name(part, KEYS[2]): typed})
     assert (found["build"][-1][part], faults) == (float(typed), {})
+
+
+def test_a_club_is_given_a_name_for_the_report() -> None:
+    found, faults = changed(**{name("name", KEYS[2]): " New  head\x00"})
+    assert (found["build"][-1], faults) == ({"label": "Two", "name": "New head"}, {})
+    assert "build" not in changed('[[build]]\nlabel = "Two"\nname = "x"\n', **{name("name", KEYS[2]): ""})[0]
+
+
+@pytest.mark.parametrize("typed", ["driver 10.5°", "Called so"])
+def test_two_clubs_do_not_get_one_name(typed: str) -> None:
+    found = tomllib.loads('[[build]]\nlabel = "Own driver"\nname = "called SO"\n')
+    fields = {**desk_builds.shown(found, CLUBS), name("name", KEYS[2]): typed}
+    faults = desk_builds.put(found, fields, CLUBS)
+    said = "Two: another club is called that, too. Give it a name of its own."
+    assert faults.pop(name("name", KEYS[2])) == said
+    assert list(faults) == ([name("name", KEYS[0])] if typed == "Called so" else [])

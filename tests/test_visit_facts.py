@@ -26,6 +26,7 @@ temperature_c = 12.5
 
 [[build]]
 label = "Own driver"
+name = "Your old driver"
 category = "driver"
 head = "Head A"
 loft_deg = 10.5
@@ -73,7 +74,7 @@ def test_everything_it_may_say_arrives() -> None:
         home_altitude_m=300.0,
         home_temperature_c=12.5,
         builds=(
-            Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", 1.143),
+            Build("Own driver", "driver", "Head A", 10.5, "Shaft 1", 1.143, name="Your old driver"),
             Build("Driver 2", length_m=1.13),
         ),
         order=(("driver 2", 1),),
@@ -81,6 +82,26 @@ def test_everything_it_may_say_arrives() -> None:
     )
     said = {key for rows in table("visit").values() for key in rows}
     assert all(f"{key} = " in FULL for key in said), "the example above must use every key of schemas/visit.toml"
+
+
+NAMES = "[[build]]\nlabel = 'A'\nname = '%s'\n[[build]]\nlabel = 'B'\n%s"
+
+
+@pytest.mark.parametrize("second", ["name = ' new  HEAD'", "name = 'New head'"])
+def test_two_clubs_are_not_called_the_same(second: str) -> None:
+    said = refusal(NAMES % ("New head", second))
+    assert said.startswith("customer 7/visit.toml, line 3: name = ")
+    assert said.endswith("is not right: another club is called that, too.")
+    assert "line 3: name = " in refusal(NAMES % ("b", ""))  # as the other one is labelled
+    assert "line 6: name = " in refusal(NAMES.replace("name = '%s'", "") % "name = 'a'")
+
+
+def test_a_name_is_one_line_and_an_empty_one_is_none() -> None:
+    facts = visit_facts.read(NAMES.replace("'%s'", '"""  New\n head """', 1) % "name = ' '")
+    assert [build.name for build in facts.builds] == ["New head", None]
+    assert [build.called for build in facts.builds] == ["New head", "B"]
+    again = NAMES % ("New head", "[[build]]\nlabel = ' a '\nname = 'New head'")  # two tables about one club
+    assert len(visit_facts.read(again).builds) == 3
 
 
 def test_it_may_say_nothing() -> None:

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import lever_words, report, session, settings, tables, wording
+from pipeline import exports, fitting_file, letter, lever_words, report, session, settings, tables, wording
 from pipeline.judgements import Gap, Judged, SpreadComparison
-from pipeline.records import Fitting, ShotFile, VisitFacts
+from pipeline.records import Build, Fitting, ShotFile, VisitFacts
 from pipeline.shown import NBSP
 
 DRIVER_FILE = Path(__file__).resolve().parent.parent.parent / "inbox_example/customer 0142/driver shots.csv"
@@ -30,6 +30,24 @@ def test_page_one_answers(driver_fitting: Fitting) -> None:
     assert under
     assert re.fullmatch(r"Driver 3 carried (about )?\d+ yards farther than your own club\.", lead.group(1))
     assert "You hit 32 balls and 27 of them counted." in under.group(1)
+
+
+def test_a_club_is_called_by_the_name_staff_gave_it_in_every_word_and_picture(fit_files: FitFiles) -> None:
+    file = ShotFile(DRIVER_FILE.name, DRIVER_FILE.read_bytes())
+    facts = VisitFacts(builds=(Build("driver 3 ", name="Long & <straight>"),), own_club="Own driver")
+    fitting = fit_files([file], facts)
+    page = html(fitting)
+    assert "Long &amp; &lt;straight&gt; carried" in page
+    assert "Driver 2" in page
+    assert re.search(r"<text[^>]*>(C  )?Long &amp; &lt;straight&gt;</text>", page)
+    assert "Driver 3" not in page
+    sent = letter.draft(fitting, settings.load(), b"%PDF-").get_body(("plain",))
+    assert sent
+    assert "Long & <straight>" in sent.get_content().replace("\n", " ")
+    assert "Driver 3" not in sent.get_content()
+    read = fitting_file.read(exports.fitting_json(fitting).encode(), "")
+    assert [each.label for each in read.sets] == ["Own driver", "Driver 2", "Long & <straight>"]
+    assert "Driver 3" in exports.shots_csv(fitting)  # as the shot file has it
 
 
 def test_one_of_anything_is_said_as_one(make_file: MakeFile, fit_files: FitFiles) -> None:
