@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from pipeline import studio as studio_module
-from tests.test_desk_browser import NO_UNITS, at_the_desk, browser, wait_for
+from tests.test_desk_browser import NO_UNITS, WITH_UNITS, at_the_desk, browser, wait_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["browser"]
 pytestmark = pytest.mark.slow
-WITH_UNITS = NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
 RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']"
 AXE = f"axe.run(document, {{runOnly: {RULES}}})"
 # the widths 1024 px has at 100 and at 200 %

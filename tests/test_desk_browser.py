@@ -25,6 +25,7 @@ pytestmark = pytest.mark.slow
 CHROMIUM = shutil.which("chromium")
 RAW_SHOT = "Shot 9, L: ball speed 140.0\u00a0mph, carry 222\u00a0yd, side 8\u00a0yd left."
 NO_UNITS = "Club,Ball speed,Carry\n" + "".join(f"Own driver,{140 + i % 3},{230 + i}\n" for i in range(8))
+WITH_UNITS = NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
 # what every page must have: a name, a language, one heading of the first rank, landmarks, a label for each field
 FAULTS = """() => {
   const all = (which) => [...document.querySelectorAll(which)], found = [];
@@ -126,6 +127,28 @@ def test_a_visit_from_hand_in_to_its_second_version(browser: "Browser", place: S
         assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
 
 
+def test_files_are_dropped_on_the_field_with_the_mouse(browser: "Browser", place: Studio) -> None:
+    with at_the_desk(browser, place) as (page, _):
+        given = [place.root / "first.csv", place.root / "second.csv"]
+        for path in given:
+            path.write_text(WITH_UNITS)
+        given[1].write_text(WITH_UNITS.replace(",230", ",231"))
+        box = page.get_by_label("Drop files on this field").bounding_box()
+        assert box
+        hand = page.context.new_cdp_session(page)
+        files = {"items": [], "files": [str(path) for path in given], "dragOperationsMask": 1}
+        for what in ("dragEnter", "dragOver", "drop"):
+            place_of = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+            hand.send("Input.dispatchDragEvent", {"type": what, **place_of, "data": files})
+        page.get_by_label("They belong to one visit").check()
+        page.get_by_label("Name of that visit").fill("tuesday")
+        page.get_by_role("button", name="Hand in").click()
+        page.locator("p[role=status]").wait_for()
+        wait_for(page, "has its report")
+        page.get_by_role("link", name="tuesday", exact=True).click()
+        assert page.locator("main p").first.inner_text() == "It has its report. It came as first.csv, second.csv."
+
+
 def test_two_lofts_and_a_shot_set_aside_by_keyboard(browser: "Browser", place: Studio) -> None:
     """The fitter's shortest way, with nothing but keys."""
     shots = "Club,Ball speed (mph),Launch angle (deg),Spin (rpm),Launch direction (deg)\n"
@@ -179,9 +202,7 @@ def test_every_page_can_be_read_and_used(browser: "Browser", place: Studio, widt
         NO_UNITS
     )
     (place.inbox / "bad.csv").write_text("no table at all\nnone")
-    (place.inbox / "good.csv").write_text(
-        NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
-    )
+    (place.inbox / "good.csv").write_text(WITH_UNITS)
     with at_the_desk(browser, place, width) as (page, home):
         wait_for(page, "waits for your answer")
         wait_for(page, "was set back")
@@ -211,9 +232,7 @@ def test_with_script_the_list_comes_anew_and_forms_stay(browser: "Browser", plac
         live.on("console", lambda message: said.append(message.text))
         live.goto(home)
         live.get_by_role("group", name="Carry").get_by_label("yd").check()
-        (place.inbox / "good.csv").write_text(
-            NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
-        )
+        (place.inbox / "good.csv").write_text(WITH_UNITS)
         live.get_by_role("row", name="good").get_by_text("has its report").wait_for(timeout=60_000)
         assert live.get_by_role("group", name="Carry").get_by_label("yd").is_checked()
         assert live.locator("#live").count() == live.locator("#top").count() == 1
@@ -226,9 +245,7 @@ def test_a_letter_is_written_and_what_is_still_to_be_sent_is_found(browser: "Bro
     for day in ("2026-03-02", "2026-06-10"):
         folder = place.inbox / f"visit of {day}"
         folder.mkdir()
-        (folder / "shots.csv").write_text(
-            NO_UNITS.replace("Ball speed", "Ball speed (mph)").replace("Carry", "Carry (yd)")
-        )
+        (folder / "shots.csv").write_text(WITH_UNITS)
         (folder / "visit.toml").write_text(f'customer = "Aspen B"\ndate = {day}\nown_club = "Own driver"\n')
     with at_the_desk(browser, place) as (page, home):
         wait_for(page, "letter not sent yet")
