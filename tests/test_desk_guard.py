@@ -18,6 +18,7 @@ PATHS = (
     "/visit/abc/flight/x-1.svg",
     "/visit/abc/columns",
     "/visit/abc/join",
+    "/visit/abc/split",
     "/settings",
     "/settings/answers/a.toml",
     "/visit/abc/letter/send",
