@@ -136,10 +136,12 @@ def _with_its_files(room: Room, entry: Entry) -> tuple[Entry, ...]:
 
 
 def _former(room: Room, entry: Entry) -> tuple[Entry, ...]:
-    """Give the visits from which one was made on the desk; without those that were erased."""
+    """Give the visits from which one was made on the desk, its namesake first; without those that were erased."""
     kept = room.ledger.kept(entry.id)
     found = map(room.ledger.entry, regrouping.former_of(kept) if kept else ())
-    return tuple(one for one in found if one and one.state == REPLACED)
+    return tuple(
+        sorted((one for one in found if one and one.state == REPLACED), key=lambda one: one.name != entry.name)
+    )
 
 
 def _shots(report: Report | None, files: Sequence[str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
@@ -187,7 +189,7 @@ def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Respon
     stay = [one for number, one in whole if str(number) not in chosen]
 
     def left_alone(code: int, why: str) -> Response:
-        return _how(room, request, entry, choice, code, fault=f"{why} Nothing was changed.")
+        return _how(room, request, entry, choice, code, fault=f"{why} It was not split.")
 
     if choice.shot and cut is None:
         return left_alone(422, "No shot of this visit stands there.")
@@ -212,7 +214,8 @@ def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Respon
     fault = _regroup(room, [entry], field(form, "mark"), parts, wanted)
     if fault:
         return left_alone(409, fault)
-    return back(request, "/", f"“{entry.name}” is two visits now, the other is “{name}”. Say there who it is of.")
+    said = f"“{entry.name}” is two visits now, the other is “{name}”. Open that one and say who it is of."
+    return back(request, "/", said)
 
 
 def _cut(files: Sequence[tuple[str, str]], known: Issued | None, said: str) -> Cut | None:
@@ -287,9 +290,23 @@ def _sure(
         rows = [("Day", known.date.isoformat(), of_other.date.isoformat(), True), *rows]
     return page(
         room, request, "join_sure", code, visit=entry, other=other, rows=rows, here="", fault=fault,
-        files=[name for one in (entry, other) for name, _ in regrouping.shot_files(one)],
+        files=[name for name, _ in _joined(entry, other)[0]],
         doubtful=days or any(doubtful for *_, doubtful in rows), mark=_mark(entry, other),
     )  # fmt: skip
+
+
+def _joined(one: Entry, two: Entry) -> tuple[list[tuple[str, str]], dict[str, str]]:
+    """Give the shot files of both, each once and no two of one name; and how the second one's are called then."""
+    files = list(regrouping.shot_files(one))
+    names = {name for name, _ in files}
+    renamed = {}
+    for name, stored in regrouping.shot_files(two):
+        same = next((file for file, copy in files if copy == stored), None)  # in both: it counts once
+        renamed[name] = same or next(free for free in desk_uploads.numbered(name) if free not in names)
+        if same is None:
+            names.add(renamed[name])
+            files.append((renamed[name], stored))
+    return files, renamed
 
 
 def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
@@ -306,21 +323,13 @@ def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
 
     def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
         one, two = former
-        files = list(regrouping.shot_files(one))
-        names = {name for name, _ in files}
-        renamed = {}
-        for name, stored in regrouping.shot_files(two):
-            same = next((file for file, copy in files if copy == stored), None)  # in both: it counts once
-            renamed[name] = same or next(free for free in desk_uploads.numbered(name) if free not in names)
-            if same is None:
-                names.add(renamed[name])
-                files.append((renamed[name], stored))
+        files, renamed = _joined(one, two)
         facts = regrouped_facts.joined(mine, theirs, renamed, day)
         return [regrouping.made_of(room.place, room.ledger, one.name, files, facts, received)]
 
     fault = _regroup(room, [entry, other], field(form, "mark"), parts)
     if fault:
-        return _sure(room, request, entry, other, 409, fault=f"{fault} Nothing was changed.")
+        return _sure(room, request, entry, other, 409, fault=f"{fault} They were not joined.")
     return back(request, "/", f"“{entry.name}” and “{other.name}” are one visit now. Its report comes by itself.")
 
 
@@ -339,7 +348,7 @@ def _regroup(
             entries = [kept.entry for kept in found]
             known = [_newest(room, entry) for entry in entries]
             if known[0] is None or None in known or _mark(*entries) != mark:
-                return "It was changed meanwhile. Look at it again."
+                return "Somebody made a change meanwhile. Look again, then press the button once more."
             new = parts(entries, max(kept.received for kept in found), known[0].date)
             for kept, shots in zip_longest(new, wanted):
                 if why := _refusal(room, kept.entry, shots):

@@ -151,7 +151,7 @@ def test_without_a_choice_nothing_is_split(desk: Desk, chosen: dict[str, str]) -
     code, said = asked(desk, **chosen)
     assert code == 422
     assert 'role="alert">Tick the files of the other visit and leave at least one unticked' in said
-    assert "Nothing was changed." in said
+    assert "It was not split." in said
     assert desk.room.ledger.all_kept() == before
 
 
@@ -171,7 +171,7 @@ def test_a_refused_split_keeps_what_was_chosen(desk: Desk) -> None:
 def test_what_was_changed_meanwhile_is_not_split(desk: Desk) -> None:
     before = desk.room.ledger.all_kept()
     code, said = asked(desk, mark="old")
-    assert (code, "It was changed meanwhile." in said) == (409, True)
+    assert (code, "Somebody made a change meanwhile." in said) == (409, True)
     assert desk.room.ledger.all_kept() == before
     assert mark_on(said, f"/visit/{named(desk, 'aspen').id}/split") == _mark(named(desk, "aspen"))
 
@@ -289,14 +289,14 @@ def test_no_dropped_file_passes_for_a_half(desk: Desk) -> None:
 
 def test_halves_that_are_read_otherwise_leave_the_visit_whole(desk: Desk) -> None:
     said = cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 999.0)))
-    assert "“other” would have no report: cut there, the file is read otherwise. Nothing was changed." in said
+    assert "“other” would have no report: cut there, the file is read otherwise. It was not split." in said
     assert named(desk, "two").state == "reported"
     assert "2026-11-25 other" not in desk.bench.reports()
 
 
 @pytest.mark.parametrize("place", ["0:2", "0:7", "1:4", "0", "0:-1", "9:4", "0:4:1"])
 def test_where_no_other_shot_begins_nothing_is_cut(desk: Desk, place: str) -> None:
-    assert "No shot of this visit stands there. Nothing was changed." in cut(desk, place, ((1.0,), (1.0,)))
+    assert "No shot of this visit stands there. It was not split." in cut(desk, place, ((1.0,), (1.0,)))
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -412,7 +412,10 @@ def test_the_same_file_in_both_counts_once(desk: Desk) -> None:
     desk.bench.drop("more/x.csv", "one")
     desk.bench.drop("more/y.csv", "four")
     desk.go()
-    join(desk, named(desk, "aspen"), named(desk, "more"))
+    one, other = named(desk, "aspen"), named(desk, "more")
+    sure = desk.client.get(f"/visit/{one.id}/join/{other.id}").text
+    assert "report of 3 files: <bdi>a.csv</bdi>, <bdi>b.csv</bdi>, <bdi>y.csv</bdi>." in sure
+    join(desk, one, other)
     assert names(named(desk, "aspen", "accepted")) == ["a.csv", "b.csv", "y.csv"]
 
 
@@ -555,6 +558,22 @@ def test_whoever_is_forgotten_is_gone_from_the_visit_that_was_split_too(desk: De
     )
     assert regrouping.made_from(ledger, former) == [aspen.id]
     assert birch.id not in regrouping.made_from(ledger, former)
+
+
+def test_erasing_one_half_proves_that_nothing_of_it_is_left(
+    desk: Desk, run: Callable[..., tuple[int, str, str]]
+) -> None:
+    cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    former, one, other = named(desk, "two", "replaced"), named(desk, "two"), named(desk, "other")
+    desk.room.ledger.close()
+    assert run("forget", desk.room.place.root, "two", "--yes")[0] == 0
+    inbox = desk.bench.open()
+    try:
+        states = inbox.ledger.states()
+        assert [states[each.id] for each in (former, one, other)] == ["forgotten", "forgotten", "reported"]
+        assert regrouping.made_from(inbox.ledger, former.id) == [other.id]
+    finally:
+        inbox.ledger.close()
 
 
 def test_whoever_is_forgotten_is_gone_from_the_file_that_was_cut_too(desk: Desk) -> None:
