@@ -10,6 +10,7 @@ import pytest
 
 from pipeline import (
     cut_files,
+    desk_regroup,
     forgetting,
     issuing,
     manifests,
@@ -174,6 +175,20 @@ def test_what_was_changed_meanwhile_is_not_split(desk: Desk) -> None:
     assert (code, "Somebody made a change meanwhile." in said) == (409, True)
     assert desk.room.ledger.all_kept() == before
     assert mark_on(said, f"/visit/{named(desk, 'aspen').id}/split") == _mark(named(desk, "aspen"))
+
+
+def test_a_refused_split_is_asked_about_the_visit_as_it_is_by_then(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    aspen = named(desk, "aspen")
+
+    def change(*_: object) -> str:  # while the split waits for its turn
+        corrected = issuing.with_facts_of(desk.room.place, aspen, b'customer = "Ben"\n')
+        manifests.keep(desk.room.place, desk.room.ledger, corrected)
+        return "Somebody made a change meanwhile."
+
+    monkeypatch.setattr(desk_regroup, "_regroup", change)
+    code, said = asked(desk)
+    assert code == 409
+    assert mark_on(said, f"/visit/{aspen.id}/split") == _mark(named(desk, "aspen")) != _mark(aspen)
 
 
 def test_what_was_split_meanwhile_is_not_split_again(desk: Desk) -> None:
