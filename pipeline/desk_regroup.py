@@ -12,9 +12,19 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from pipeline import cut_files, desk_facts, desk_pages, desk_uploads, issuing, regrouped_facts, regrouping
+from pipeline import (
+    cut_files,
+    desk_facts,
+    desk_fitting,
+    desk_pages,
+    desk_uploads,
+    issuing,
+    regrouped_facts,
+    regrouping,
+)
 from pipeline.cut_files import Cut
 from pipeline.desk_forms import back, field, page, posted, visit_of
+from pipeline.desk_issuing import folder_of
 from pipeline.desk_report import Report
 from pipeline.desk_room import Room, today
 from pipeline.errors import PipelineError, SettingsError
@@ -25,17 +35,32 @@ from pipeline.records import Refusal, ShotFile
 Parts = Callable[[Sequence[Entry], str, dt.date], list[Kept]]  # former visits, when they came, their day
 _MOST_LISTED = 50
 _LONGEST_NAME = 80
+_CHOOSE = (
+    "Tick the files of the other visit and leave at least one unticked, or choose from which shot on it is the other."
+)
+_CHOOSE_SHOT = "Choose from which shot on it is the other visit."
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """How a visit is to be split: by numbers of files, or from which shot on; and the other one's name."""
+
+    files: frozenset[str] = frozenset()
+    shot: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Regroup:
-    """What a visit's page shows of it; successors are the visits that took its place."""
+    """What a visit's page shows of it; successors are in its place now, former ones are what it was made from."""
 
     files: tuple[str, ...]
     mark: str
     may: bool
     shots: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()  # file → where it may be cut, with words for it
     successors: tuple[Entry, ...] = ()
+    former: tuple[Entry, ...] = ()
+    choice: Choice = Choice()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +76,9 @@ class Other:
 def routes(room: Room) -> list[Route]:
     """Give the addresses of these forms."""
 
+    def how(request: Request) -> Response:
+        return _how(room, request, visit_of(room, request), Choice())
+
     def split(request: Request, form: FormData) -> Response:
         return _split(room, request, visit_of(room, request), form)
 
@@ -64,6 +92,7 @@ def routes(room: Room) -> list[Route]:
         return _join(room, request, visit_of(room, request), form)
 
     return [
+        Route("/visit/{visit}/split", how),
         Route("/visit/{visit}/split", posted(split), methods=["POST"]),
         Route("/visit/{visit}/join", which),
         Route("/visit/{visit}/join/{other}", sure),
@@ -71,15 +100,48 @@ def routes(room: Room) -> list[Route]:
     ]
 
 
-def shown(room: Room, entry: Entry, *, may: bool, report: Report | None) -> Regroup:
+def shown(room: Room, entry: Entry, *, may: bool, report: Report | None, choice: Choice | None = None) -> Regroup:
     """Give what stands on a visit's page; `may`: it can be split and joined; report: what its report says."""
     files = tuple(name for name, _ in regrouping.shot_files(entry))
-    successors: tuple[Entry, ...] = ()
-    if entry.state == REPLACED:
-        mine = {stored for _, stored in regrouping.shot_files(entry)}
-        there = room.ledger.entries(*desk_pages.SHOWN)
-        successors = tuple(e for e in there if mine & {stored for _, stored in regrouping.shot_files(e)})
-    return Regroup(files, _mark(entry), may, _shots(report, files) if may else (), successors)
+    return Regroup(
+        files, _mark(entry), may, _shots(report, files) if may else (), _in_place_of(room, entry),
+        _former(room, entry), choice or Choice(),
+    )  # fmt: skip
+
+
+def _in_place_of(room: Room, entry: Entry) -> tuple[Entry, ...]:
+    """Give the visits that stand in the place of a replaced one now."""
+    if entry.state != REPLACED:
+        return ()
+    noted = tuple(_after(room, entry.id).values())
+    return noted or _with_its_files(room, entry)
+
+
+def _after(room: Room, identity: str) -> dict[str, Entry]:
+    """Follow from a replaced visit to those made from it, and on where these were split or joined in turn."""
+    found: dict[str, Entry] = {}
+    for one in map(room.ledger.entry, regrouping.made_from(room.ledger, identity)):
+        if one and one.state == REPLACED:
+            found |= _after(room, one.id)
+        elif one and one.state in desk_pages.SHOWN:
+            found[one.id] = one
+    return found
+
+
+def _with_its_files(room: Room, entry: Entry) -> tuple[Entry, ...]:
+    """Find what has a replaced visit's files, where nothing is noted: of earlier states, by an older baywright."""
+    mine = {stored for _, stored in regrouping.shot_files(entry)}
+    there = room.ledger.entries(*desk_pages.SHOWN)
+    return tuple(one for one in there if mine & {stored for _, stored in regrouping.shot_files(one)})
+
+
+def _former(room: Room, entry: Entry) -> tuple[Entry, ...]:
+    """Give the visits from which one was made on the desk, its namesake first; without those that were erased."""
+    kept = room.ledger.kept(entry.id)
+    found = map(room.ledger.entry, regrouping.former_of(kept) if kept else ())
+    return tuple(
+        sorted((one for one in found if one and one.state == REPLACED), key=lambda one: one.name != entry.name)
+    )
 
 
 def _shots(report: Report | None, files: Sequence[str]) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
@@ -104,23 +166,40 @@ def _newest(room: Room, entry: Entry) -> Issued | None:
 
 
 # --- splitting --------------------------------------------------------------------------------------------------------
+def _how(
+    room: Room, request: Request, entry: Entry, choice: Choice, code: int = 200, /, fault: str = ""
+) -> Response:  # fmt: skip
+    """Ask how a visit is to be split; after a refusal as it was chosen before."""
+    newest = room.ledger.entry(entry.id) or entry
+    if _newest(room, newest) is None:
+        raise HTTPException(404, "There is no newest report of this visit, so it cannot be split.")
+    report = desk_fitting.report(room, folder_of(room, newest))
+    regroup = shown(room, newest, may=True, report=report, choice=choice)
+    return page(room, request, "split", code, visit=newest, regroup=regroup, fault=fault, here="")
+
+
 def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
     """Make two visits of one: the chosen files are the second, and of a file that is cut what follows."""
-    chosen = {text for text in form.getlist("file") if isinstance(text, str)}
+    chosen = frozenset(text for text in form.getlist("file") if isinstance(text, str))
+    choice = Choice(chosen, field(form, "from"), _name(field(form, "name")))
     files, known = regrouping.shot_files(entry), _newest(room, entry)
-    cut = _cut(files, known, field(form, "from"))
+    cut = _cut(files, known, choice.shot)
     whole = [(number, one) for number, one in enumerate(files) if cut is None or one[0] != cut.file]
     away = [one for number, one in whole if str(number) in chosen]
     stay = [one for number, one in whole if str(number) not in chosen]
-    if field(form, "from") and cut is None:
-        return _left_alone(request, entry, "No shot of this visit stands there.")
+
+    def left_alone(code: int, why: str) -> Response:
+        return _how(room, request, entry, choice, code, fault=f"{why} It was not split.")
+
+    if choice.shot and cut is None:
+        return left_alone(422, "No shot of this visit stands there.")
     if cut is None and not (away and stay):
-        return _left_alone(request, entry, "Choose some of the files, and leave at least one; or choose a shot.")
+        return left_alone(422, _CHOOSE if len(files) > 1 else _CHOOSE_SHOT)
     try:
         halves = _halves(room, files, cut)
     except SettingsError as refused:
-        return _left_alone(request, entry, str(refused))
-    name = _name(field(form, "name")) or f"{entry.name}, second"
+        return left_alone(422, str(refused))
+    name = choice.name or f"{entry.name}, second"
 
     def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
         before = desk_facts.kept(room.place, former[0]).content
@@ -134,8 +213,9 @@ def _split(room: Room, request: Request, entry: Entry, form: FormData) -> Respon
     wanted = cut_files.marks(known.told, [file for file, _ in away], cut) if known and cut else ()
     fault = _regroup(room, [entry], field(form, "mark"), parts, wanted)
     if fault:
-        return _left_alone(request, entry, fault)
-    return back(request, "/", f"“{entry.name}” is two visits now, the other is “{name}”. Say there who it is of.")
+        return left_alone(409, fault)
+    said = f"“{entry.name}” is two visits now, the other is “{name}”. Open that one and say who it is of."
+    return back(request, "/", said)
 
 
 def _cut(files: Sequence[tuple[str, str]], known: Issued | None, said: str) -> Cut | None:
@@ -155,10 +235,6 @@ def _halves(room: Room, files: Sequence[tuple[str, str]], cut: Cut | None) -> li
         msg = f"“{cut.file}” is no text of lines, so it cannot be cut. Export the two visits once more, each by itself."
         raise SettingsError(msg)
     return [issuing.keep(room.place, ShotFile(cut.file, content)) for content in parted]
-
-
-def _left_alone(request: Request, entry: Entry, why: str) -> Response:
-    return back(request, f"/visit/{entry.id}", f"{why} Nothing was changed.")
 
 
 def _name(text: str) -> str:
@@ -214,9 +290,23 @@ def _sure(
         rows = [("Day", known.date.isoformat(), of_other.date.isoformat(), True), *rows]
     return page(
         room, request, "join_sure", code, visit=entry, other=other, rows=rows, here="", fault=fault,
-        files=[name for one in (entry, other) for name, _ in regrouping.shot_files(one)],
+        files=[name for name, _ in _joined(entry, other)[0]],
         doubtful=days or any(doubtful for *_, doubtful in rows), mark=_mark(entry, other),
     )  # fmt: skip
+
+
+def _joined(one: Entry, two: Entry) -> tuple[list[tuple[str, str]], dict[str, str]]:
+    """Give the shot files of both, each once and no two of one name; and how the second one's are called then."""
+    files = list(regrouping.shot_files(one))
+    names = {name for name, _ in files}
+    renamed = {}
+    for name, stored in regrouping.shot_files(two):
+        same = next((file for file, copy in files if copy == stored), None)  # in both: it counts once
+        renamed[name] = same or next(free for free in desk_uploads.numbered(name) if free not in names)
+        if same is None:
+            names.add(renamed[name])
+            files.append((renamed[name], stored))
+    return files, renamed
 
 
 def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
@@ -233,21 +323,13 @@ def _join(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
 
     def parts(former: Sequence[Entry], received: str, day: dt.date) -> list[Kept]:
         one, two = former
-        files = list(regrouping.shot_files(one))
-        names = {name for name, _ in files}
-        renamed = {}
-        for name, stored in regrouping.shot_files(two):
-            same = next((file for file, copy in files if copy == stored), None)  # in both: it counts once
-            renamed[name] = same or next(free for free in desk_uploads.numbered(name) if free not in names)
-            if same is None:
-                names.add(renamed[name])
-                files.append((renamed[name], stored))
+        files, renamed = _joined(one, two)
         facts = regrouped_facts.joined(mine, theirs, renamed, day)
         return [regrouping.made_of(room.place, room.ledger, one.name, files, facts, received)]
 
     fault = _regroup(room, [entry, other], field(form, "mark"), parts)
     if fault:
-        return _sure(room, request, entry, other, 409, fault=f"{fault} Nothing was changed.")
+        return _sure(room, request, entry, other, 409, fault=f"{fault} They were not joined.")
     return back(request, "/", f"“{entry.name}” and “{other.name}” are one visit now. Its report comes by itself.")
 
 
@@ -266,7 +348,7 @@ def _regroup(
             entries = [kept.entry for kept in found]
             known = [_newest(room, entry) for entry in entries]
             if known[0] is None or None in known or _mark(*entries) != mark:
-                return "It was changed meanwhile. Look at it again."
+                return "Somebody made a change meanwhile. Look again, then press the button once more."
             new = parts(entries, max(kept.received for kept in found), known[0].date)
             for kept, shots in zip_longest(new, wanted):
                 if why := _refusal(room, kept.entry, shots):

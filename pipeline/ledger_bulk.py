@@ -110,6 +110,14 @@ class BulkNotes:
             self._archive.leave_out(connection, former)
             self._note(connection, new)
 
+    def made_at(self, beginning: str) -> list[str]:
+        """Name the visits, in the order they came, made at a place that begins so: its signature is their id."""
+        there = SIGHTINGS.c.place.startswith(beginning, autoescape=True) & (SIGHTINGS.c.signature == SIGHTINGS.c.visit)
+        seen = sa.select(SIGHTINGS.c.visit).where(SIGHTINGS.c.studio == self._studio, there)
+        query = sa.select(VISITS.c.id).where(VISITS.c.studio == self._studio, VISITS.c.id.in_(seen))
+        with database.transaction(self._engine, only_reads=True) as connection:
+            return list(connection.execute(query.order_by(VISITS.c.received, VISITS.c.id)).scalars())
+
     def see(self, sightings: Iterable[tuple[str, str, str]]) -> None:
         """Note that visits that are known lie in the drop folder as well (visit, place, signature)."""
         with database.transaction(self._engine) as connection:

@@ -7,6 +7,7 @@ does the rest: at the next start of the intake, before the next such change, and
 import hashlib
 import json
 import logging
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,6 +19,8 @@ from pipeline.records import ShotFile
 from pipeline.studio import REPLACED_NOTE, Studio
 
 _ASIDE = " (replaced)"  # at the end of the name of a folder in outbox/
+_DESK = "desk"
+_FROM = re.compile(rf"{_DESK} (?P<former>[0-9a-f]{{64}}) [0-9a-f]{{8}}")  # the place of a visit made here
 _VERSION = 1
 _LOG = logging.getLogger("baywright")
 
@@ -49,7 +52,18 @@ def made_of(
         identity = hashlib.sha256(f"{identity} again".encode()).hexdigest()
     told = issuing.keep(where, ShotFile(visit_facts.FILE_NAME, facts))
     entry = Entry(identity, name, "accepted", 0, None, (*files, told))
-    return Kept(entry, received, ((f"desk {identity[:8]}", identity),))  # it lies nowhere in the drop folder
+    return Kept(entry, received, ())
+
+
+def made_from(ledger: Ledger, former: str) -> list[str]:
+    """Name the visits that were put in the place of a former one."""
+    return ledger.bulk.made_at(f"{_DESK} {former} ")
+
+
+def former_of(kept: Kept) -> list[str]:
+    """Name the former visits in whose place one was put."""
+    found = [_FROM.fullmatch(place) for place, signature in kept.sightings if signature == kept.entry.id]
+    return [place["former"] for place in found if place]
 
 
 def begin(where: Studio, ledger: Ledger, new: Sequence[Kept], former: Sequence[Entry]) -> None:
@@ -57,9 +71,18 @@ def begin(where: Studio, ledger: Ledger, new: Sequence[Kept], former: Sequence[E
     places = {entry.place for entry in former if entry.place}
     ids = {entry.id for entry in former}
     ids |= {entry.id for entry in ledger.entries("reported") if entry.place in places}  # earlier states of these
-    change = Regrouping(tuple(new), tuple(sorted(ids)), tuple(sorted(places)))
+    made = tuple(replace(kept, sightings=_sightings(kept.entry.id, former)) for kept in new)
+    change = Regrouping(made, tuple(sorted(ids)), tuple(sorted(places)))
     studio.write_file(_journal(where), _text(change))
     finish(where, ledger)
+
+
+def _sightings(identity: str, former: Sequence[Entry]) -> tuple[tuple[str, str], ...]:
+    """Note where a visit comes from that lies nowhere in the drop folder: a place of its own for each former visit.
+
+    Ledger and manifest keep it like any place, and erasing takes it away.
+    """
+    return tuple((f"{_DESK} {one.id} {identity[:8]}", identity) for one in former)
 
 
 def is_begun(where: Studio) -> bool:

@@ -77,7 +77,7 @@ def seen(browser: "Browser", tmp_path_factory: pytest.TempPathFactory) -> "Itera
         reported = [v for v in visits if page.locator(f'a[href="{v}/report.pdf"]').count()]
         one, other = reported[-2:]
         paths = ["/", *visits, "/nothing", "/clubs", "/clubs?since=x", "/settings", "/settings/answers/tuesday.toml"]
-        paths += [f"{one}/join", f"{one}/join?find=aspen", f"{one}/join/{other.rpartition('/')[2]}"]
+        paths += [f"{one}/split", f"{one}/join", f"{one}/join?find=aspen", f"{one}/join/{other.rpartition('/')[2]}"]
         levers = page.get_by_role("link", name="levers", exact=True).get_attribute("href")
         paths += [f"{levers}/pages", f"{levers}/pages?version=1"]
         paths += [f"{levers}?build=B&loft=1&attack=x", f"{levers}?build=B&loft=1", "/?words=levers&which=unsent"]
@@ -136,6 +136,12 @@ def states(page: "Page", home: str, paths: list[str]) -> "Iterator[str]":
     page.goto(home + next(one for one in paths if one.endswith("/join")).removesuffix("/join"))
     say_twice(page, "Vo", "Zeta")
     yield "columns with a fault"
+    page.goto(home + next(one for one in paths if one.endswith("/split")))
+    page.get_by_label("Name of the other visit").fill("cedar")
+    page.get_by_role("button", name="Split it").click()
+    page.get_by_role("alert").wait_for()
+    assert page.get_by_label("Name of the other visit").input_value() == "cedar"
+    yield "a split with a fault"
     yield from states_of_a_visit(page, home, next(path for path in paths if "build=B" in path).partition("?")[0])
     page.goto(f"{home}/open?key=x")
     yield "a start address used before"

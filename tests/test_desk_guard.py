@@ -20,6 +20,7 @@ PATHS = (
     "/visit/abc/page-1.png",
     "/visit/abc/columns",
     "/visit/abc/join",
+    "/visit/abc/split",
     "/settings",
     "/settings/answers/a.toml",
     "/visit/abc/letter/send",

@@ -1,5 +1,6 @@
 """Visits split and joined: nothing is lost or counted twice, wherever the program is killed."""
 
+import re
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -9,6 +10,7 @@ import pytest
 
 from pipeline import (
     cut_files,
+    desk_regroup,
     forgetting,
     issuing,
     manifests,
@@ -72,11 +74,16 @@ def mark_on(page: str, action: str) -> str:
     return page.split(f'action="{action}"')[1].split('name="mark" value="')[1].split('"', maxsplit=1)[0]
 
 
+def asked(desk: Desk, **fields: str) -> tuple[int, str]:
+    """Split the second file off; gives the answer's code and text."""
+    one = named(desk, "aspen")
+    mark = mark_on(desk.client.get(f"/visit/{one.id}").text, f"/visit/{one.id}/split")
+    answer = desk.post(f"/visit/{one.id}/split", **{"mark": mark, "file": "1", **fields})
+    return answer.status_code, answer.text
+
+
 def split(desk: Desk, **fields: str) -> int:
-    """Split the second file off."""
-    aspen = named(desk, "aspen")
-    mark = mark_on(desk.client.get(f"/visit/{aspen.id}").text, f"/visit/{aspen.id}/split")
-    return desk.post(f"/visit/{aspen.id}/split", **{"mark": mark, "file": "1", **fields}).status_code
+    return asked(desk, **fields)[0]
 
 
 def join(desk: Desk, one: Entry, other: Entry, **fields: str) -> int:
@@ -142,23 +149,59 @@ def test_the_page_of_the_former_visit_leads_to_those_in_its_place(desk: Desk) ->
 @pytest.mark.parametrize("chosen", [{"file": "9"}, {"file": ""}])
 def test_without_a_choice_nothing_is_split(desk: Desk, chosen: dict[str, str]) -> None:
     before = desk.room.ledger.all_kept()
-    assert split(desk, **chosen) == 303
-    assert "Nothing was changed." in desk.client.get("/").text
+    code, said = asked(desk, **chosen)
+    assert code == 422
+    assert 'role="alert">Tick the files of the other visit and leave at least one unticked' in said
+    assert "It was not split." in said
     assert desk.room.ledger.all_kept() == before
+
+
+def test_a_refused_split_keeps_what_was_chosen(desk: Desk) -> None:
+    desk.bench.answers["two"] = desk.bench.answers["no table"]
+    code, said = asked(desk, name="aspen", **{"from": "", "file": "1"})
+    assert code == 409
+    assert 'name="file" value="1" checked>' in said
+    assert 'name="file" value="0">' in said
+    code, said = asked(desk, **{"from": "7:1", "name": '"><b>'})
+    assert code == 422
+    assert 'name="name" value="&#34;&gt;&lt;b&gt;"' in said
+    aspen = named(desk, "aspen")
+    assert mark_on(said, f"/visit/{aspen.id}/split") == _mark(aspen)
 
 
 def test_what_was_changed_meanwhile_is_not_split(desk: Desk) -> None:
     before = desk.room.ledger.all_kept()
-    split(desk, mark="old")
-    assert "It was changed meanwhile." in desk.client.get("/").text
+    code, said = asked(desk, mark="old")
+    assert (code, "Somebody made a change meanwhile." in said) == (409, True)
     assert desk.room.ledger.all_kept() == before
+    assert mark_on(said, f"/visit/{named(desk, 'aspen').id}/split") == _mark(named(desk, "aspen"))
+
+
+def test_a_refused_split_is_asked_about_the_visit_as_it_is_by_then(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    aspen = named(desk, "aspen")
+
+    def change(*_: object) -> str:  # while the split waits for its turn
+        corrected = issuing.with_facts_of(desk.room.place, aspen, b'customer = "Ben"\n')
+        manifests.keep(desk.room.place, desk.room.ledger, corrected)
+        return "Somebody made a change meanwhile."
+
+    monkeypatch.setattr(desk_regroup, "_regroup", change)
+    code, said = asked(desk)
+    assert code == 409
+    assert mark_on(said, f"/visit/{aspen.id}/split") == _mark(named(desk, "aspen")) != _mark(aspen)
+
+
+def test_what_was_split_meanwhile_is_not_split_again(desk: Desk) -> None:
+    former = named(desk, "aspen")
+    split(desk)
+    assert desk.post(f"/visit/{former.id}/split", mark=_mark(former), file="1").status_code == 404
+    assert desk.client.get(f"/visit/{former.id}/split").status_code == 404
 
 
 def test_a_part_that_would_have_no_report_keeps_the_visit_whole(desk: Desk) -> None:
     desk.bench.answers["two"] = desk.bench.answers["no table"]
     before = desk.room.ledger.all_kept()
-    split(desk, name="birch")
-    assert "“birch” would have no report: This is no table of shots." in desk.client.get("/").text
+    assert "“birch” would have no report: This is no table of shots." in asked(desk, name="birch")[1]
     assert desk.room.ledger.all_kept() == before
 
 
@@ -178,8 +221,9 @@ def cut(desk: Desk, place: str, halves: tuple[tuple[float, ...], tuple[float, ..
     desk.go()
     both = named(desk, "two")
     sent = {"mark": _mark(both), "from": place, "name": "other", **fields}
-    assert desk.post(f"/visit/{both.id}/split", **sent).status_code == 303
-    said = desk.client.get("/").text
+    answer = desk.post(f"/visit/{both.id}/split", **sent)
+    said = answer.text or desk.client.get("/").text
+    assert ('role="alert"' in said) is (answer.status_code != 303)
     desk.go()
     return said
 
@@ -197,16 +241,77 @@ def test_a_file_of_two_golfers_is_cut_and_words_on_shots_move_along(desk: Desk) 
     assert {"2026-11-25 two", "2026-11-25 two (replaced)", "2026-11-25 other"} < set(desk.bench.reports())
 
 
+def leads_to(desk: Desk, visit: Entry) -> set[str]:
+    """Give the visits to which the page of one leads as made from it, or as those it was made from."""
+    page = desk.client.get(f"/visit/{visit.id}").text
+    parts = re.findall(r"What took its place.*?</section>|On the desk it was made from.*?</p>", page, re.DOTALL)
+    return set(re.findall(r'href="/visit/([0-9a-f]{64})"', " ".join(parts)))
+
+
+def test_a_visit_that_was_cut_leads_to_its_halves_and_they_lead_back(desk: Desk) -> None:
+    cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    former, one, other = named(desk, "two", "replaced"), named(desk, "two"), named(desk, "other")
+    assert leads_to(desk, former) == {one.id, other.id}
+    for half in (one, other):
+        assert leads_to(desk, half) == {former.id}
+        assert "On the desk it was made from" in desk.client.get(f"/visit/{half.id}").text
+
+
+def test_what_took_a_place_is_followed_to_what_stands_there_now(desk: Desk) -> None:
+    former = named(desk, "aspen")
+    cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    two, half, other = named(desk, "two", "replaced"), named(desk, "two"), named(desk, "other")
+    assert join(desk, named(desk, "aspen"), other) == 303
+    desk.go()
+    joined = named(desk, "aspen")
+    assert leads_to(desk, two) == {half.id, joined.id}
+    assert leads_to(desk, former) == leads_to(desk, other) - {two.id} == {joined.id}
+    assert leads_to(desk, joined) == {former.id, other.id}
+    assert split(desk) == 303
+    desk.go()
+    now = {named(desk, "aspen").id, named(desk, "aspen, second").id}
+    assert leads_to(desk, former) == now
+    assert leads_to(desk, two) == {half.id, *now}
+
+
+def test_another_visit_with_the_same_file_took_nobodys_place(desk: Desk) -> None:
+    desk.bench.drop("more/x.csv", "one")
+    desk.bench.drop("more/y.csv", "four")
+    desk.go()
+    former = named(desk, "aspen")
+    split(desk, name="birch")
+    desk.go()
+    assert leads_to(desk, former) == {named(desk, "aspen").id, named(desk, "birch").id}
+    assert leads_to(desk, named(desk, "more")) == set()
+
+
+def test_where_an_older_baywright_noted_nothing_the_files_lead_on(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    former = named(desk, "aspen")
+    monkeypatch.setattr(regrouping, "_sightings", lambda identity, _: ((f"desk {identity[:8]}", identity),))
+    split(desk, name="birch")
+    assert leads_to(desk, former) == {named(desk, "aspen", "accepted").id, named(desk, "birch", "accepted").id}
+
+
+def test_no_dropped_file_passes_for_a_half(desk: Desk) -> None:
+    former = named(desk, "aspen")
+    split(desk, name="birch")
+    desk.bench.drop(f"desk {former.id} {'0' * 8}/z.csv", "five")
+    desk.go()
+    stranger = named(desk, f"desk {former.id} {'0' * 8}")
+    assert leads_to(desk, stranger) == set()
+    assert stranger.id not in leads_to(desk, former)
+
+
 def test_halves_that_are_read_otherwise_leave_the_visit_whole(desk: Desk) -> None:
     said = cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 999.0)))
-    assert "“other” would have no report: cut there, the file is read otherwise. Nothing was changed." in said
+    assert "“other” would have no report: cut there, the file is read otherwise. It was not split." in said
     assert named(desk, "two").state == "reported"
     assert "2026-11-25 other" not in desk.bench.reports()
 
 
 @pytest.mark.parametrize("place", ["0:2", "0:7", "1:4", "0", "0:-1", "9:4", "0:4:1"])
 def test_where_no_other_shot_begins_nothing_is_cut(desk: Desk, place: str) -> None:
-    assert "No shot of this visit stands there. Nothing was changed." in cut(desk, place, ((1.0,), (1.0,)))
+    assert "No shot of this visit stands there. It was not split." in cut(desk, place, ((1.0,), (1.0,)))
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -322,7 +427,10 @@ def test_the_same_file_in_both_counts_once(desk: Desk) -> None:
     desk.bench.drop("more/x.csv", "one")
     desk.bench.drop("more/y.csv", "four")
     desk.go()
-    join(desk, named(desk, "aspen"), named(desk, "more"))
+    one, other = named(desk, "aspen"), named(desk, "more")
+    sure = desk.client.get(f"/visit/{one.id}/join/{other.id}").text
+    assert "report of 3 files: <bdi>a.csv</bdi>, <bdi>b.csv</bdi>, <bdi>y.csv</bdi>." in sure
+    join(desk, one, other)
     assert names(named(desk, "aspen", "accepted")) == ["a.csv", "b.csv", "y.csv"]
 
 
@@ -428,12 +536,16 @@ def test_what_a_folder_refused_is_done_later_and_undoes_nothing(desk: Desk, monk
 def test_a_ledger_made_anew_knows_what_was_split(desk: Desk) -> None:
     split(desk, name="birch")
     desk.go()
-    before = desk.room.ledger.states()
+    before, former = desk.room.ledger.states(), named(desk, "aspen", "replaced")
+    halves = [named(desk, "aspen").id, named(desk, "birch").id]
     desk.room.ledger.close()
     (desk.room.place.work / "ledger.sqlite3").unlink()
     inbox = desk.bench.open()
     try:
         assert inbox.ledger.states() == before
+        assert sorted(regrouping.made_from(inbox.ledger, former.id)) == sorted(halves)
+        kept = [inbox.ledger.kept(half) for half in halves]
+        assert [regrouping.former_of(half) for half in kept if half] == [[former.id], [former.id]]
     finally:
         inbox.ledger.close()
 
@@ -454,6 +566,29 @@ def test_whoever_is_forgotten_is_gone_from_the_visit_that_was_split_too(desk: De
     assert (where.accepted / dict(aspen.originals)["a.csv"]).exists()
     assert desk.bench.reports() == ["2026-11-25 aspen"]
     assert counted(desk) == [aspen.id]
+    assert leads_to(desk, aspen) == set()
+    assert "On the desk it was made from" not in desk.client.get(f"/visit/{aspen.id}").text
+    former = next(
+        identity for identity, state in ledger.states().items() if state == "forgotten" and identity != birch.id
+    )
+    assert regrouping.made_from(ledger, former) == [aspen.id]
+    assert birch.id not in regrouping.made_from(ledger, former)
+
+
+def test_erasing_one_half_proves_that_nothing_of_it_is_left(
+    desk: Desk, run: Callable[..., tuple[int, str, str]]
+) -> None:
+    cut(desk, "0:4", ((201.0, 202.0), (203.0, 204.0, 205.0)))
+    former, one, other = named(desk, "two", "replaced"), named(desk, "two"), named(desk, "other")
+    desk.room.ledger.close()
+    assert run("forget", desk.room.place.root, "two", "--yes")[0] == 0
+    inbox = desk.bench.open()
+    try:
+        states = inbox.ledger.states()
+        assert [states[each.id] for each in (former, one, other)] == ["forgotten", "forgotten", "reported"]
+        assert regrouping.made_from(inbox.ledger, former.id) == [other.id]
+    finally:
+        inbox.ledger.close()
 
 
 def test_whoever_is_forgotten_is_gone_from_the_file_that_was_cut_too(desk: Desk) -> None:
