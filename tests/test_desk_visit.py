@@ -5,10 +5,9 @@ from collections.abc import Iterator
 import pytest
 
 from pipeline.desk_facts import kept
-from pipeline.ledger import Entry
 from pipeline.studio import lock
 from tests.conftest import Bench
-from tests.desk import Desk, desk_on
+from tests.desk import Desk, desk_on, entry, page
 
 
 @pytest.fixture
@@ -22,21 +21,12 @@ def desk(bench: Bench) -> Iterator[Desk]:
     made.room.ledger.close()
 
 
-def entry(desk: Desk) -> Entry:
-    [found] = desk.room.ledger.entries("reported")
-    return found
-
-
 def change(desk: Desk, mark: str | None = None, **fields: str) -> tuple[int, str]:
     """Send the form, as it stands but for these fields."""
     one = entry(desk)
     given = {"customer": "Aspen", "hand": "right", "mark": kept(desk.room.place, one).mark if mark is None else mark}
     answer = desk.post(f"/visit/{one.id}/facts", **{**given, **fields})
     return answer.status_code, answer.text
-
-
-def page(desk: Desk) -> str:
-    return desk.client.get(f"/visit/{entry(desk).id}").text
 
 
 def test_the_page_shows_what_is_known(desk: Desk) -> None:
