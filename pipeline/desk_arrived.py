@@ -87,6 +87,7 @@ def asked(room: Room, entry: Entry) -> dict[str, object]:
         "id": entry.id,
         "name": entry.name,
         "held": entry.state == "held",
+        "settled": room.is_settled(entry.state, entry.place or ""),
         "what": note.what if note else question.what if question else "",
         "to_do": note.to_do if note else "",
         "question": question,
@@ -130,6 +131,8 @@ def _answer(room: Room, entry: Entry, form: FormData) -> str:
         else:
             layout = profiles.Profile(Path(question.file).stem, profiles.fingerprint(question.header), given)
             answers.save(room.place.profiles, profiles.parse(profiles.written(layout), "answer"))
+            for held in room.ledger.entries("held"):  # as the intake will: meanwhile none asks what was answered
+                room.ledger.try_again(held.id)
             said = f"Remembered for every file with these headings. “{entry.name}” is tried again."
     room.wake()
     return said

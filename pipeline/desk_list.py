@@ -106,7 +106,8 @@ def _rows(room: Room, listed: Sequence[Listed], notes: Mapping[str, Mapping[str,
     newest = room.ledger.list.last_at({one.place for one in listed if one.state == "reported"})
     return [
         Row(
-            one.id, one.name, desk_pages.local(one.received), one.state, desk_pages.state_words(one.state),
+            one.id, one.name, desk_pages.local(one.received), one.state,
+            desk_pages.state_words(one.state) + ", settled" * room.is_settled(one.state, one.place),
             _gone(room, one, notes).short if one.id in newest else "",
         )
         for one in listed

@@ -103,6 +103,10 @@ class Room:
         left = [entry for entry in found if entry.state == "held" or f"{entry.place}.txt" in notes]
         return sorted(left, key=lambda entry: entry.state != "held")
 
+    def is_settled(self, state: str, place: str) -> bool:
+        """Tell whether a visit was set back, and staff took its note away since."""
+        return state == "set_back" and not (self.place.set_back / f"{place}.txt").exists()
+
     # --- held visits ---------------------------------------------------------------------------------------------
     def question(self, entry: Entry) -> Question | None:
         """Give what a held visit asks; None when choices cannot settle it, or its copy is gone."""

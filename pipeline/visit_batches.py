@@ -7,16 +7,15 @@ which is then tried in parts.
 from collections.abc import Sequence
 
 from pipeline import session, shot_archive, visits
-from pipeline.errors import MissingPartError, PipelineError
 from pipeline.records import FileReading, Refusal, ShotFile, VisitFacts
-from pipeline.work_messages import Archived, Batch, Job
+from pipeline.work_messages import Archived, Batch
 
 _Opened = tuple[list[ShotFile], VisitFacts]
 
 
 def archive(batch: Batch) -> Archived:
     """Read the visits of a batch and give their rows by month, and why some have none."""
-    opened = [_opened(job) for job in batch.jobs]
+    opened = [visits.opened(job) for job in batch.jobs]
     readings = iter(_read(batch, opened))
     outcomes: list[str | Refusal] = []
     usable = []
@@ -38,15 +37,6 @@ def archive(batch: Batch) -> Archived:
     by_month = rows.partition_by("month", as_dict=True, maintain_order=True)
     files_of = {str(month): shot_archive.written(part) for (month,), part in by_month.items()}
     return Archived(tuple(outcome or next(months) for outcome in outcomes), files_of)
-
-
-def _opened(job: Job) -> _Opened | Refusal:
-    try:
-        return visits.opened(job)
-    except MissingPartError:
-        raise
-    except PipelineError as fault:
-        return visits.refused(job, fault)
 
 
 def _read(batch: Batch, opened: Sequence[_Opened | Refusal]) -> list[tuple[FileReading, ...]]:

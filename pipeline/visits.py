@@ -16,6 +16,7 @@ from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Job, Worked, shot_mark, visit_key
 
 _MOST_LINES = 200_000  # of a file; a hundred times as many as a visit has shots
+_MEND_FACTS = f"Correct {visit_facts.FILE_NAME} in the visit's folder in inbox/ and save it: that folder is read anew."
 
 
 def work_out(job: Job) -> Fitting | Refusal:
@@ -31,15 +32,12 @@ def work_out(job: Job) -> Fitting | Refusal:
     except MissingPartError:  # the machine's fault, not the visit's
         raise
     except PipelineError as fault:
-        return refused(job, fault)
+        return Refusal("set_back", fault.exit_code, str(fault), job.name, "")
 
 
 def question(job: Job) -> Question | None:
     """Read a held visit's files again; gives the first question that choices can settle."""
-    try:
-        found = opened(job)
-    except PipelineError:
-        return None
+    found = opened(job)
     if isinstance(found, Refusal):
         return None
     shots, known = found
@@ -60,10 +58,7 @@ def _read(file: ShotFile, hand: str | None, answers: Mapping[str, Given]) -> tup
 
 def left_aside(job: Job) -> tuple[Layout, ...]:
     """Read a visit's files again; gives for each layout the columns nobody knows."""
-    try:
-        found = opened(job)
-    except PipelineError:
-        return ()
+    found = opened(job)
     if isinstance(found, Refusal):
         return ()
     shots, known = found
@@ -76,13 +71,8 @@ def left_aside(job: Job) -> tuple[Layout, ...]:
     return tuple(layouts.values())
 
 
-def refused(job: Job, fault: PipelineError) -> Refusal:
-    """Say that a visit cannot be used because of what is in it."""
-    return Refusal("set_back", fault.exit_code, str(fault), job.name, "")
-
-
 def opened(job: Job) -> tuple[list[ShotFile], VisitFacts] | Refusal:
-    """Read the kept originals of a visit: its shot files, and what its visit.toml says; raises PipelineError."""
+    """Read the kept originals of a visit: its shot files, and what its visit.toml says."""
     shots, facts = visit_facts.parted([ShotFile(name, Path(path).read_bytes()) for name, path in job.originals])
     long = next((file.name for file in shots if _is_too_long(file.content)), None)
     if long:
@@ -92,7 +82,10 @@ def opened(job: Job) -> tuple[list[ShotFile], VisitFacts] | Refusal:
         what = f"{visit_facts.FILE_NAME} tells about a visit, but no shot file lies beside it."
         to_do = f"Make a folder in inbox/ and put the shot files and {visit_facts.FILE_NAME} into it."
         return Refusal("set_back", UnreadableFileError.exit_code, what, job.name, to_do)
-    return shots, _facts(facts, f"{job.name}/{visit_facts.FILE_NAME}")
+    try:
+        return shots, _facts(facts, f"{job.name}/{visit_facts.FILE_NAME}")
+    except SettingsError as fault:
+        return Refusal("set_back", fault.exit_code, str(fault), job.name, _MEND_FACTS)
 
 
 def _is_too_long(content: bytes) -> bool:

@@ -8,6 +8,7 @@ from starlette.testclient import TestClient
 from pipeline import desk_app, workshop
 from pipeline.desk_keys import DeskKeys
 from pipeline.desk_room import OwnWatcher, Room
+from pipeline.ledger import Entry
 from tests.conftest import Bench
 
 if TYPE_CHECKING:
@@ -58,3 +59,14 @@ def desk_on(bench: Bench) -> Desk:
     app = desk_app.make(room, keys, PORT, lambda: made.now)
     made.client = TestClient(app, base_url=f"http://{HOST}", follow_redirects=False)
     return made
+
+
+def entry(desk: Desk) -> Entry:
+    """Give the only visit with a report."""
+    [found] = desk.room.ledger.entries("reported")
+    return found
+
+
+def page(desk: Desk) -> str:
+    """Give the page of the only visit with a report."""
+    return desk.client.get(f"/visit/{entry(desk).id}").text

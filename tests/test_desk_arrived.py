@@ -179,6 +179,22 @@ def test_a_held_file_is_answered_by_a_click_for_its_whole_layout(desk: Desk) -> 
     assert desk.room.own.wake.is_set()
 
 
+def test_what_was_just_answered_asks_nothing_on_the_page_that_follows(desk: Desk) -> None:
+    for name, content in (("tuesday.csv", NO_UNITS), ("wednesday.csv", NO_UNITS + "Own,141,236\n")):
+        desk.bench.answers[content] = desk.bench.answers["no unit"]
+        desk.bench.drop(name, content)
+    desk.go()
+    first, other = desk.room.ledger.entries("held")
+    desk.post(f"/visit/{first.id}/answer", **{"0": "mph", "1": "yd"})
+    page = desk.client.get("/").text
+    assert "Nothing needs you." in page
+    assert page.count("waits for its turn") == 2
+    assert "waits for your answer" not in page
+    desk.bench.answers.pop(NO_UNITS)
+    desk.go()  # what the answer does not settle is asked for once more
+    assert (visit(desk, "reported"), visit(desk, "held")) == (first.id, other.id)
+
+
 @pytest.mark.parametrize("chosen", [{}, {"0": "mph"}, {"0": "mph", "1": "furlong"}, {"0": "mph", "1": "mph"}])
 def test_only_what_was_offered_is_an_answer(desk: Desk, chosen: dict[str, str]) -> None:
     desk.bench.drop("tuesday.csv", NO_UNITS)
@@ -259,6 +275,46 @@ def test_settled_takes_note_and_copy_away_and_nothing_else(desk: Desk) -> None:
     assert desk.bench.set_back() == []
     assert dropped.read_text(encoding="utf-8") == "no table"
     assert "Nothing needs you." in desk.client.get("/").text
+
+
+def test_what_is_settled_says_so_in_the_list_and_on_its_page_until_it_is_set_back_again(desk: Desk) -> None:
+    desk.bench.drop("a.csv", "no table")
+    desk.go()
+    back = visit(desk, "set_back")
+    meant = "“Try again” reads the same file once more, as it came."
+    for path in ("/", f"/visit/{back}"):
+        assert desk.client.get(path).text.count(meant) == 1
+    assert "was set back, settled" not in desk.client.get("/").text
+    desk.post(f"/visit/{back}/settled")
+    assert "<td>was set back, settled</td>" in desk.client.get("/?which=back").text
+    page = desk.client.get(f"/visit/{back}").text
+    assert "Set back, and settled</h2>" in page
+    assert "The reason went with its note." in page
+    assert "It is settled" not in page
+    desk.post(f"/visit/{back}/again")
+    desk.go()
+    page = desk.client.get(f"/visit/{back}").text
+    assert "Why it was set back</h2>" in page
+    assert "This is no table of shots." in page
+    assert "The reason went" not in page
+
+
+def test_what_was_not_even_read_is_not_offered_to_be_read_once_more(desk: Desk) -> None:
+    desk.bench.drop("a.csv", b"x" * 16_000_001)
+    desk.go()
+    back = visit(desk, "set_back")
+    for path in ("/", f"/visit/{back}"):
+        page = desk.client.get(path).text
+        assert ("Try again" in page, page.count("Once a mended file is handed in")) == (False, 1)
+    desk.post(f"/visit/{back}/settled")
+    assert "Try again" not in desk.client.get(f"/visit/{back}").text
+
+
+def test_a_held_file_says_nothing_of_what_was_set_back(desk: Desk) -> None:
+    desk.bench.drop("tuesday.csv", NO_UNITS)
+    desk.go()
+    for path in ("/", f"/visit/{visit(desk, 'held')}"):
+        assert "Try again" not in desk.client.get(path).text
 
 
 @pytest.mark.parametrize("place", ["http://evil.test/", "//evil.test", "/visit/../x", "/visit/", ""])

@@ -8,14 +8,13 @@ from typing import Any
 import pytest
 
 from pipeline import answers, profiles, session
-from pipeline.ledger import Entry
 from pipeline.profiles import Profile, fingerprint
 from pipeline.records import Given, Refusal
 from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Job
 from pipeline.workshop import StoppedError
 from tests.conftest import Bench, InThisProcess
-from tests.desk import Desk, desk_on
+from tests.desk import Desk, desk_on, entry, page
 
 HEAD = ("Club", "Carry (yd)", "Vo", "Zeta <b>")
 SHOTS = ",".join(HEAD) + "\n" + "".join(f"Own,{230 + i % 4},{62 + i % 3}.5,{1200 + i}\n" for i in range(8))
@@ -38,15 +37,6 @@ def desk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     made.used = used  # type: ignore[attr-defined]
     yield made
     made.room.ledger.close()
-
-
-def entry(desk: Desk) -> Entry:
-    [found] = desk.room.ledger.entries("reported")
-    return found
-
-
-def page(desk: Desk) -> str:
-    return desk.client.get(f"/visit/{entry(desk).id}").text
 
 
 def key(desk: Desk, heading: str, number: int = 0) -> str:

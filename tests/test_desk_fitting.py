@@ -11,11 +11,10 @@ import pytest
 from pipeline import studio
 from pipeline.desk_facts import kept
 from pipeline.desk_report import club_key, shot_key
-from pipeline.ledger import Entry
 from pipeline.records import Fitting
 from tests import kept_report
 from tests.conftest import Bench, InThisProcess, _files
-from tests.desk import Desk, desk_on
+from tests.desk import Desk, desk_on, entry, page
 from tests.kept_report import SHOTS, shot
 
 OWN, TWO = club_key("Driver 9.5°"), club_key("Nameless two")
@@ -64,15 +63,6 @@ def still(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
         made = opened(bench)
         yield made
         made.room.ledger.close()
-
-
-def entry(desk: Desk) -> Entry:
-    [found] = desk.room.ledger.entries("reported")
-    return found
-
-
-def page(desk: Desk) -> str:
-    return desk.client.get(f"/visit/{entry(desk).id}").text
 
 
 def change(desk: Desk, mark: str = "", **fields: str) -> tuple[int, str]:

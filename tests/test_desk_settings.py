@@ -55,6 +55,8 @@ def test_the_page_shows_file_and_default(desk: Desk) -> None:
     assert "When empty: <bdi>Fitting studio</bdi>." in found
     assert "When empty: <bdi>as “Height above the sea (m)”</bdi>." in found
     assert found.count('aria-current="page"') == 1
+    assert "yards (when nothing is chosen)</option>" in found
+    assert "When empty: <bdi>yards</bdi>" not in found  # a choice is never empty
 
 
 def test_saved_is_written_and_taken_up_at_once(desk: Desk) -> None:
@@ -212,6 +214,7 @@ def test_a_forgotten_answer_is_moved_aside_after_a_word(desk: Desk) -> None:
     mark = desk.client.get("/settings/answers/tuesday.toml").text.split('name="mark" value="')[1].split('"')[0]
     desk.post("/settings/answers/tuesday.toml/forget", mark=mark)
     assert not desk.room.answers().by_layout
+    assert "No answer is kept." in desk.client.get(PLACE).text
     [aside] = (profiles / "forgotten").iterdir()
     assert aside.read_text(encoding="utf-8") == ANSWERS + "# more\n"
     assert desk.post("/settings/answers/tuesday.toml/forget", mark=mark).status_code == 404

@@ -6,12 +6,11 @@ import pytest
 
 from pipeline import desk_visit
 from pipeline.desk_facts import kept
-from pipeline.ledger import Entry
 from pipeline.studio import lock
 from pipeline.unknown_columns import Layout
 from pipeline.work_messages import Job
 from tests.conftest import Bench
-from tests.desk import Desk, desk_on
+from tests.desk import Desk, desk_on, entry, page
 
 
 @pytest.fixture
@@ -25,21 +24,12 @@ def desk(bench: Bench) -> Iterator[Desk]:
     made.room.ledger.close()
 
 
-def entry(desk: Desk) -> Entry:
-    [found] = desk.room.ledger.entries("reported")
-    return found
-
-
 def change(desk: Desk, mark: str | None = None, **fields: str) -> tuple[int, str]:
     """Send the form, as it stands but for these fields."""
     one = entry(desk)
     given = {"customer": "Aspen", "hand": "right", "mark": kept(desk.room.place, one).mark if mark is None else mark}
     answer = desk.post(f"/visit/{one.id}/facts", **{**given, **fields})
     return answer.status_code, answer.text
-
-
-def page(desk: Desk) -> str:
-    return desk.client.get(f"/visit/{entry(desk).id}").text
 
 
 def test_the_page_shows_what_is_known(desk: Desk) -> None:

@@ -305,7 +305,14 @@ def test_a_faulty_visit_toml_sets_the_visit_back_with_file_and_line(
     assert said in event.message
     assert bench.set_back() == ["a", "a.txt"]
     assert {p.name for p in (bench.studio.set_back / "a").iterdir()} == {"shots.csv", "visit.toml"}
-    assert said in (bench.studio.set_back / "a.txt").read_text(encoding="utf-8")
+    note = (bench.studio.set_back / "a.txt").read_text(encoding="utf-8")
+    assert said in note
+    assert (
+        "What to do: Correct visit.toml in the visit's folder in inbox/ and save it: that folder is read anew." in note
+    )
+    bench.drop("a/visit.toml", "hand = 'left'")  # which is true
+    bench.go(bench.open())
+    assert bench.kinds() == ["set_back", "reported"]
 
 
 def test_a_visit_toml_with_a_byte_order_mark_is_read(bench: "Bench") -> None:

@@ -9,7 +9,6 @@ import polars as pl
 import pytest
 
 from pipeline import issuing, profiles, settings, shot_archive, visit_batches, visits
-from pipeline.errors import PipelineError
 from pipeline.records import Decided, Given, Refusal, ShotFile
 from pipeline.session import decide
 from pipeline.settings import Settings
@@ -51,10 +50,7 @@ def one_by_one(many: Sequence[Job]) -> Archived:
 
 
 def _decided(job: Job) -> Decided | Refusal:
-    try:
-        opened = visits.opened(job)
-    except PipelineError as fault:
-        return visits.refused(job, fault)
+    opened = visits.opened(job)
     if isinstance(opened, Refusal):
         return opened
     return decide(opened[0], opened[1], job.settings, job.today, job.answers)
