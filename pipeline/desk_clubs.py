@@ -45,7 +45,7 @@ def _found(room: Room, asked: Asked) -> tuple[ModelsFound | None, str, int]:
         return None, str(fault), 422
     except TooFewShotsError as fault:
         if str(fault) == model_findings.nothing_kept(room.place.root):
-            return None, "No shots are kept yet. They are from the first visit that gets its report.", 200
+            return None, "No shots are kept yet. This page fills as visits get their reports.", 200
         return None, desk_models.none_found(str(fault)), 200
     except PipelineError as fault:
         return None, str(fault), 500
@@ -67,5 +67,5 @@ def _download(room: Room, request: Request) -> Response:
         content = room.side.draw(paper, f"models {found.first_month} {found.last_month}")
     else:
         content = desk_models.handed_out(ending, found, room.settings, today())
-    kept = {"content-disposition": f'attachment; filename="{name}"'}
+    kept = {"content-disposition": f'attachment; filename="{desk_models.file_name(found, ending)}"'}
     return Response(content, media_type=desk_models.TYPES[ending], headers=kept)

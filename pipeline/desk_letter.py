@@ -3,21 +3,23 @@
 import datetime as dt
 import hashlib
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline import desk_facts, desk_former, issuing, letter, mailing, studio
+from pipeline import desk_facts, desk_former, issuing, letter, mailing, settings_form, studio
 from pipeline.desk_former import Former
 from pipeline.desk_room import Room
 from pipeline.desk_sent import NOT_SENT, SENT, Gone
 from pipeline.errors import LetterError
 from pipeline.ledger import Entry
-from pipeline.letter import LONGEST_SUBJECT, Letter
+from pipeline.letter import LONGEST_SUBJECT, Letter, words_mark
 
 LONGEST_TEXT = 20_000
+_SETTING = re.compile(r"\b(?:mail_from|smtp_(?:host|port|security|user|password_file))\b")
 _LARGEST = 100_000_000
 
 
@@ -27,6 +29,11 @@ class Words:
 
     subject: str
     text: str
+
+    @property
+    def mark(self) -> str:
+        """Tell these words from others, however they are spaced."""
+        return words_mark(self.subject, self.text)
 
 
 _NO_WORDS, _UNSENT = Words("", ""), Gone(NOT_SENT)
@@ -55,6 +62,11 @@ class LetterStep:
     there: bool = True
     taken_from: str = ""  # the version whose words are in the field
     is_asked: bool = False  # a form of this step brought somebody here
+
+    @property
+    def words(self) -> str:
+        """Tell the words of letter.eml from others; empty where it cannot be read."""
+        return words_mark(self.letter.subject, self.letter.text) if self.letter else ""
 
     @property
     def is_sent(self) -> bool:
@@ -137,6 +149,10 @@ class ChangedError(LetterError):
     """letter.eml is not what the form was made from."""
 
 
+class UnsavedError(LetterError):
+    """The fields have other words than letter.eml."""
+
+
 def faulty(words: Words) -> tuple[str, str]:
     """Say what is wrong with words, and in which field; nothing when they will do."""
     if not words.subject.strip():
@@ -176,13 +192,16 @@ def _unchanged(room: Room, entry: Entry, mark: str) -> tuple[Path, bytes]:
 
 
 # --- sending ----------------------------------------------------------------------------------------------------------
-def send(room: Room, entry: Entry, mark: str, number: int) -> str:
+def send(room: Room, entry: Entry, mark: str, number: int, typed: Words | None = None) -> str:
     """Send the letter that was shown, once, or once more than the `number` of times that was shown; gives whom to.
 
-    Raises ChangedError when it is not that letter, LetterError and SettingsError with what to do.
+    typed: the words in the fields, where there are some. Raises ChangedError when it is not that letter, UnsavedError
+    when other words were typed, LetterError and SettingsError with what to do.
     """
     found = mailing.letter_in(_unchanged(room, entry, mark)[0])
     _unchanged(room, entry, mark)  # what was read between is that letter, and no newer one
+    if typed and typed.mark != words_mark(found.subject, found.text):
+        raise UnsavedError
     if not found.to:
         msg = "The letter has no address. Write the customer's e-mail address under “Who is it?”. Nothing was sent."
         raise LetterError(msg)
@@ -196,17 +215,22 @@ def send(room: Room, entry: Entry, mark: str, number: int) -> str:
     try:
         mailing.send(found, made, server, room.ledger, now, again=number > 0)
     except LetterError as fault:
-        raise LetterError(_for_the_desk(str(fault), f"{server}:")) from fault
+        said = str(fault).replace("the mailbox of mail_from", f"the mailbox of {room.settings.mail_from}")
+        raise LetterError(_for_the_desk(said, f"{server}:")) from fault
     return found.to
 
 
 def _for_the_desk(said: str, through: str) -> str:
-    """Say what went wrong without the options of the command."""
+    """Say what went wrong without the options of the command, and call settings as their page does."""
     said = said.replace(through, f"The mail server {through}")
     plain = said.replace(" To send it once more, add --again.", "").replace("send it with --again", "send it once more")
-    if "smtp_" in plain or "mail_from" in plain:
-        plain += " After a change of studio.toml start the desk again."
-    return _upper(plain)
+    return with_labels(plain)
+
+
+def with_labels(said: str) -> str:
+    """Call the settings in a sentence about mail as the page of settings does, and say where they are."""
+    named = _SETTING.sub(lambda found: f"“{settings_form.label_of(found.group())}”", said)
+    return _upper(said if named == said else f"{named} See “Letters by e-mail” on the page Settings.")
 
 
 def _upper(said: str) -> str:

@@ -9,17 +9,18 @@ from starlette.routing import Route
 
 from pipeline import desk_letter
 from pipeline.desk_forms import back, field, page, posted, visit_of
-from pipeline.desk_letter import ChangedError, Words
+from pipeline.desk_letter import ChangedError, UnsavedError, Words
 from pipeline.desk_room import Room
 from pipeline.errors import LetterError, PipelineError
 from pipeline.ledger import Entry
-from pipeline.letter import words_mark
 
 _CHANGED = (
     "letter.eml was changed while you were at it, so yours was not kept. Under the fields stands what is in it now. "
     "Take over what is right, then save again."
 )
 _NOT_THAT = "The letter was changed after this page was made, so it was not sent. Read it again, then send it."
+_STILL_THERE = " What you typed is still in the fields, not saved. Check it against what is in the letter now."
+_UNSAVED = "You changed the letter and did not save it yet, so it was not sent. Save the letter, then send it."
 
 
 def routes(room: Room) -> list[Route]:
@@ -67,8 +68,12 @@ def _page(
     return page(room, request, "letter", code, visit=entry, letter=step, fault=fault, here="")
 
 
+def _typed(form: FormData) -> Words:
+    return Words(field(form, "subject"), field(form, "text").replace("\r\n", "\n"))
+
+
 def _save(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
-    typed = Words(field(form, "subject"), field(form, "text").replace("\r\n", "\n"))
+    typed = _typed(form)
     fault, at = desk_letter.faulty(typed)
     if fault:
         return _page(room, request, entry, 422, f"{fault} Nothing was saved.", typed=typed, at=at)
@@ -76,12 +81,7 @@ def _save(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
         desk_letter.save(room, entry, typed, field(form, "mark"))
     except ChangedError:
         step = desk_letter.shown(room, room.ledger.entry(entry.id) or entry, {}, typed=typed)
-        if (
-            step
-            and step.letter
-            and words_mark(step.letter.subject, step.letter.text) == words_mark(typed.subject, typed.text)
-        ):
-            # the button was pressed twice
+        if step and typed.mark == step.words:  # the button was pressed twice
             return _back(request, entry, "The letter is saved.")
         return _page(room, request, entry, 409, _CHANGED, typed=typed)
     except (PipelineError, OSError) as refused:
@@ -91,12 +91,17 @@ def _save(room: Room, request: Request, entry: Entry, form: FormData) -> Respons
 
 
 def _send(room: Room, request: Request, entry: Entry, form: FormData) -> Response:
+    typed = _typed(form) if "text" in form else None  # a letter that went out stands there without fields
     try:
-        to = desk_letter.send(room, entry, field(form, "mark"), _number(form))
+        to = desk_letter.send(room, entry, field(form, "mark"), _number(form), typed)
     except ChangedError:
+        if typed and typed.mark != field(form, "words"):
+            return _page(room, request, entry, 409, _NOT_THAT + _STILL_THERE, typed=typed)
         return _page(room, request, entry, 409, _NOT_THAT)
+    except UnsavedError:
+        return _page(room, request, entry, 409, _UNSAVED, typed=typed)
     except LetterError as refused:
         return _page(room, request, entry, 502, str(refused))
     except PipelineError as refused:  # what is set, or a password, is not right
-        return _page(room, request, entry, 422, f"{refused} Nothing was sent.")
+        return _page(room, request, entry, 422, desk_letter.with_labels(f"{refused} Nothing was sent."))
     return _back(request, entry, f"The letter was sent to {to}.")

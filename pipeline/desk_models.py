@@ -64,13 +64,24 @@ def wanted(given: Asked) -> Wanted:
 
 def none_found(said: str) -> str:
     """Say without the options of the command that nothing is kept of what was asked for."""
-    return said.replace("--category ", "").replace("--since", "since").replace("--until", "until")
+    first, *more = said.split(".")
+    first = first.replace("for --since", "since").replace("for --until", "until").replace("--category ", "")
+    return ".".join([first.replace("--since", "since").replace("--until", "until"), *more])
+
+
+def file_name(found: ModelsFound, ending: str) -> str:
+    """Name a file by what is in it, so that those of two filters lie beside each other."""
+    parts = ["club-models", found.kind, found.first_month]
+    parts += ["to", found.last_month] if found.last_month != found.first_month else []
+    parts += ["by", *found.by] if found.by else []
+    return f"{re.sub(r'[^A-Za-z0-9]+', '-', '-'.join(part for part in parts if part))}.{ending}"
 
 
 def summary(found: ModelsFound, settings: Settings, day: dt.date) -> list[str]:
     """Say the answer in short, in English as the desk is; the page itself has the studio's language."""
     page = models_words.page_of(found, replace(settings, language="en"), day)
-    said = [models_words.lead(page), models_words.under(page)]
+    bays = page.words.get("models.headings.bays")
+    said = [models_words.lead(page), models_words.under(page).replace(f"“{bays}”", f"“{bays}” on the whole page")]
     for category in found.categories:
         head = models_words.kind(page, category.category)
         said += [f"{head}: {' '.join(models_words.answer(page, category))}"]

@@ -68,7 +68,8 @@ def test_filters_hold_for_the_page_and_every_download(desk: Desk) -> None:
         ("since=2026-13", 422, "is no month"),
         ("since=2026-03&until=2026-01", 422, "no month is between them"),
         ("category=wedge", 200, "No shot that counts is kept for wedge. Kept are driver, from 2026-01"),
-        ("since=2027-01", 200, "No shot that counts is kept for since 2027-01. Kept are driver"),
+        ("since=2027-01", 200, "No shot that counts is kept since 2027-01. Kept are driver"),
+        ("category=wedge&until=2025-01", 200, "No shot that counts is kept for wedge until 2025-01. Kept are driver"),
         ("category=%3Cscript%3E", 200, "kept for &lt;script&gt;."),
     ],
 )
@@ -92,7 +93,9 @@ def test_the_whole_page_is_itself_with_its_own_policy(desk: Desk) -> None:
 def test_downloads_are_files_to_keep(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(desk.room.side, "draw", lambda html, name: f"%PDF {name} {len(html) > 1000}".encode())
     workbook = desk.client.get("/clubs/models.xlsx")
-    assert 'filename="models.xlsx"' in workbook.headers["content-disposition"]
+    assert 'filename="club-models-2026-01-to-2026-06.xlsx"' in workbook.headers["content-disposition"]
+    narrow = desk.client.get("/clubs/models.csv?category=driver&since=2026-02&until=2026-02&by=loft&by=shaft")
+    assert 'filename="club-models-driver-2026-02-by-loft-shaft.csv"' in narrow.headers["content-disposition"]
     assert openpyxl.load_workbook(io.BytesIO(workbook.content)).sheetnames
     assert desk.client.get("/clubs/models.csv").headers["content-type"] == "text/csv; charset=utf-8"
     pdf = desk.client.get("/clubs/models.pdf")

@@ -65,7 +65,7 @@ def test_it_is_sent_as_it_was_shown_and_noted_before_and_after(desk: Desk, serve
     assert (
         "It goes to <strong><bdi>aspen@example.org</bdi></strong> with the subject <q><bdi>Report 1</bdi></q>" in found
     )
-    assert "<bdi>r.pdf</bdi>, through mail.example, port 587" in found
+    assert "and the report <bdi>r.pdf</bdi>, through mail.example, port 587" in found
     seen: list[str] = []
     server.before = lambda: seen.append(step(desk).gone.words)
     code, said = post(desk, "/send")
@@ -133,6 +133,23 @@ def test_another_letter_than_the_one_shown_is_not_sent(desk: Desk, server: Post)
     assert step(desk).gone.note is None
 
 
+def test_words_that_were_typed_and_not_saved_are_neither_left_behind_nor_lost(desk: Desk, server: Post) -> None:
+    shown = step(desk)
+    code, said = post(desk, "/send", text="Dear Aspen,\r\nsee you.", words=shown.words)
+    assert (code, "did not save it yet, so it was not sent" in said) == (409, True)
+    assert "\nDear Aspen,\nsee you.</textarea>" in said
+    assert '<pre class="letter kept">Hello,' in said
+    post(desk, text="of the other tab")
+    code, said = post(desk, "/send", mark=shown.mark, words=shown.words, text="mine")
+    assert (code, "What you typed is still in the fields" in said, "\nmine</textarea>" in said) == (409, True, True)
+    old = shown.typed.text  # nobody typed anything: what stood there then is not put back
+    code, said = post(desk, "/send", mark=shown.mark, words=shown.words, text=old, subject=shown.typed.subject)
+    assert (code, "What you typed" in said, "\nof the other tab\n</textarea>" in said) == (409, False, True)
+    assert server.got == []
+    assert post(desk, "/send", words=step(desk).words)[0] == 303
+    assert [b"of the other tab" in content for _, _, content in server.got] == [True]
+
+
 def test_a_letter_changed_at_this_moment_is_not_sent(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     letter_in = mailing.letter_in
 
@@ -161,23 +178,27 @@ def test_trouble_is_said_in_words_with_what_to_do(desk: Desk, server: Post) -> N
     server.fault = LetterError(
         "mail.example, port 587: its certificate is not trusted. Check smtp_host. Nothing was sent."
     )
-    assert "The mail server mail.example, port 587: its certificate" in post(desk, "/send")[1]
-    assert "After a change of studio.toml start the desk again." in post(desk, "/send")[1]
+    said = post(desk, "/send")[1]
+    assert "The mail server mail.example, port 587: its certificate is not trusted. Check “Mail server”." in said
+    assert "Nothing was sent. See “Letters by e-mail” on the page Settings.</p>" in said
     server.fault = ConnectionResetError()
     code, said = post(desk, "/send", number=str(step(desk).gone.number))
-    assert (code, "before you send it once more." in said, "--again" in said) == (502, True, False)
+    assert (code, "before you send it once more.</p>" in said, "--again" in said) == (502, True, False)
+    assert "look into the mailbox of desk@studio.example, or ask" in said
     assert "sending began on" in page(desk)
 
 
 def test_without_mail_or_address_it_is_not_offered_and_not_done(desk: Desk, server: Post) -> None:
     set_mail(desk, smtp_user="desk")
     code, said = post(desk, "/send")
-    assert (code, "the mail server needs a password" in said, "Nothing was sent." in said) == (422, True, True)
+    assert (code, "The mail server needs a password" in said, "Nothing was sent." in said) == (422, True, True)
+    assert "for “Name to log in with”. Write it" in said
+    assert "name that file in “File with the mail password”, or" in said
     set_mail(desk, smtp_host="")
     assert "Send it" not in page(desk)
     assert 'set up mail in the <a href="/settings">settings</a>' in page(desk)
     code, said = post(desk, "/send")
-    assert (code, "smtp_host must be set" in said) == (422, True)
+    assert (code, "“Mail server” must be set" in said) == (422, True)
     set_mail(desk)
     path(desk).write_bytes(path(desk).read_bytes().replace(b"To: aspen@example.org\r\n", b""))
     assert "Send it" not in page(desk)
