@@ -95,7 +95,7 @@ def said_by_staff(document: dict[str, Any]) -> list[tuple[str, int, str]]:
 
 def text_of(page: "Page", home: str) -> str:
     """Fetch the PDF of the visit whose page is open, and give its words."""
-    link = page.get_by_role("link", name="See the report").get_attribute("href")
+    link = page.get_by_role("link", name="The report itself (PDF)").get_attribute("href")
     content = page.request.get(f"{home}{link}").body()
     assert content.startswith(b"%PDF-")
     return " ".join(" ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(content)).pages).split())
@@ -165,7 +165,7 @@ def counts_no_more(page: "Page", home: str, former: str, now: dict[str, str]) ->
     assert in_its_place(page) == now
     for no_more in ("This is not one visit", "Earlier visits"):
         assert page.get_by_text(no_more).count() == 0
-    assert page.get_by_role("link", name="See the report").count() == 0
+    assert page.get_by_role("link", name="The report itself (PDF)").count() == 0
     assert page.request.get(f"{home}{former}/report.pdf").status == 404
 
 
