@@ -31,7 +31,10 @@ from pipeline.errors import PipelineError, trail
 from pipeline.resources import folder
 
 _UPLOADS_AT_ONCE = 4  # times the largest visit
-_STATIC = {"desk.css": "text/css; charset=utf-8", "mark.svg": "image/svg+xml", "htmx.min.js": "text/javascript"}
+_STATIC = {
+    "desk.css": "text/css; charset=utf-8", "mark.svg": "image/svg+xml",
+    "forms.js": "text/javascript; charset=utf-8", "htmx.min.js": "text/javascript",
+}  # fmt: skip
 _FONTS = ("SourceSans3-Regular.ttf", "SourceSans3-Semibold.ttf")
 _LOG = logging.getLogger("baywright")
 
