@@ -1,5 +1,6 @@
 """A desk on the bench: the app as a browser meets it, with an intake that moves when the test says so."""
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,13 @@ if TYPE_CHECKING:
 
 PORT = 8123
 HOST = f"127.0.0.1:{PORT}"
+OWN_SCRIPTS = [f'<script src="/static/{name}" defer>' for name in ("forms.js", "htmx.min.js")]
 OWN = {"origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
+
+
+def scripts(page: str) -> list[str]:
+    """Give the beginning of every script on a page."""
+    return re.findall(r"<script[^>]*>", page)
 
 
 @dataclass

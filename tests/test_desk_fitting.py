@@ -14,7 +14,7 @@ from pipeline.desk_report import club_key, shot_key
 from pipeline.records import Fitting
 from tests import kept_report
 from tests.conftest import Bench, InThisProcess, _files
-from tests.desk import Desk, desk_on, entry, page
+from tests.desk import OWN_SCRIPTS, Desk, desk_on, entry, page, scripts
 from tests.kept_report import SHOTS, shot
 
 OWN, TWO = club_key("Driver 9.5°"), club_key("Nameless two")
@@ -244,7 +244,7 @@ def test_a_report_of_many_shots_goes_through_and_hostile_names_are_text(desk: De
     sets = [{"letter": one, "label": f"<b>{one}</b>'\"", "phase": "<i>", "own_club": False} for one in "AB"]
     spoil(desk, shots=many, sets=sets)
     found = page(desk)
-    assert found.count("<script") == 1  # our own
+    assert scripts(found) == OWN_SCRIPTS
     assert "<b>A" not in found
     names = re.findall(r'name="((?:shot|why)-[\w-]+)"(?: value="rule" checked| value="")', found)
     assert len(names) == 600
