@@ -172,6 +172,7 @@ def walk(page: "Page", folder: Path) -> None:
     """From the first page: all clubs, then drivers of two months, with every file of both."""
     page.get_by_role("link", name="How clubs do").click()
     assert f"Behind this stand {VISITS} customers" in answer(page, "Of 6 models compared")
+    page.wait_for_load_state()  # the style sheet, too
     assert page.evaluate(FAULTS) == []
     everything = compared(page, folder / "all")
     ask(page, "2026-02", "2026-03", "driver")
@@ -254,6 +255,7 @@ def test_what_is_no_month_is_said_and_what_was_typed_stays(browser: "Browser", p
         kept = [page.get_by_label(name).input_value() for name in ("From month", "To month", "Kind of club")]
         assert kept == ["march", "2026-03", "driver"]
         assert page.get_by_role("region", name="The answer").count() == 0
+        page.wait_for_load_state()  # the style sheet, too
         assert page.evaluate(FAULTS) == []
         ask(page, "2026-04", "2026-03", "driver")
         page.get_by_role("alert").get_by_text("no month is between them").wait_for()
@@ -272,4 +274,5 @@ def test_a_studio_without_shots_says_so(browser: "Browser", tmp_path: Path) -> N
         page.get_by_text("No shots are kept yet. This page fills as visits get their reports.").wait_for()
         assert page.get_by_role("region", name="Look at these bays").count() == 0
         assert page.get_by_role("link", name="PDF").count() == 0
+        page.wait_for_load_state()  # the style sheet, too
         assert page.evaluate(FAULTS) == []

@@ -173,6 +173,7 @@ def refused(page: "Page", button: str, words: str) -> None:
     page.get_by_role("button", name=button).click()
     page.get_by_role("alert").get_by_text(words).wait_for(timeout=LONGEST_MS)
     assert page.get_by_role("alert").get_by_text("It was not split.").count() == 1
+    page.wait_for_load_state()  # the style sheet, too
     assert page.evaluate(FAULTS) == []
 
 
@@ -192,6 +193,7 @@ def test_a_visit_of_two_files_is_split_by_them(browser: "Browser", place: Studio
             halves[name] = open_visit(page, home, name)
             words[name] = text_of(page, home)
             assert made_from(page) == {"tuesday": former}
+            page.wait_for_load_state()  # the style sheet, too
             assert page.evaluate(FAULTS) == []
         counts_no_more(page, home, former, halves)
     assert ("Customer 0007" in words["tuesday"], "Carry, Own driver" in words["tuesday"]) == (True, True)
@@ -300,9 +302,11 @@ def test_two_visits_are_joined_once_somebody_says_that_they_are_one(browser: "Br
         morning = open_splitting(page, home, "morning")
         page.get_by_role("link", name="Find the other half").click()
         page.get_by_role("heading", name="Visits of the same day").wait_for(timeout=LONGEST_MS)
+        page.wait_for_load_state()  # the style sheet, too
         assert page.evaluate(FAULTS) == []
         page.get_by_role("link", name="noon", exact=True).click()
         page.get_by_role("heading", name="Join “morning” and “noon”?").wait_for(timeout=LONGEST_MS)
+        page.wait_for_load_state()  # the style sheet, too
         assert page.evaluate(FAULTS) == []
         assert page.get_by_text("with one report of 2 files: shots.csv, shots (2).csv.").count() == 1
         row = page.get_by_role("row", name="Customer Customer 0007 Customer 0008 not the same", exact=True)

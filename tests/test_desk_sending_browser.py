@@ -168,6 +168,7 @@ def test_from_a_cold_start_to_a_letter_that_arrived(
         send(page)
         said(page, f"The letter was sent to {TO}.")
         page.locator("section[aria-labelledby=letter] strong").get_by_text("Sent from here on 20").wait_for()
+        page.wait_for_load_state()  # the style sheet, too
         assert page.evaluate(FAULTS) == []
         it_arrived(post, place, shown, asked)
         page.reload()
@@ -280,6 +281,7 @@ def refused(page: "Page") -> str:
     assert page.get_by_text("Not sent yet.").count() == 1
     assert page.get_by_label("Subject", exact=True).input_value() == "Your fitting"
     assert page.get_by_label("Words", exact=True).input_value() == WORDS + "\n"
+    page.wait_for_load_state()  # the style sheet, too
     assert page.evaluate(FAULTS) == []
     found = alert.inner_text()
     assert PASSWORD not in found
