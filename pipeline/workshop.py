@@ -28,6 +28,7 @@ from pipeline.records import Refusal
 from pipeline.unknown_columns import Layout
 from pipeline.work_messages import (
     LONGEST_BATCH_S,
+    MOST_PAGES,
     Archived,
     Batch,
     Job,
@@ -325,7 +326,10 @@ class Workshop:
             return self._ask(lambda child: unpack_sizes(child.ask(b"pages", pdf)))
 
     def picture(self, pdf: bytes, number: int) -> bytes:
-        """Have one page of a PDF drawn as PNG, the first is 1; raises as pages, and FaultError when there is none."""
+        """Have one page of a PDF drawn as PNG, 1 to MOST_PAGES; raises as pages, and ReportError when there is none."""
+        if not 1 <= number <= MOST_PAGES:
+            msg = f"There is no page {number}."
+            raise ReportError(msg)
         with _said_plainly():
             return self._ask(lambda child: unpack_picture(child.ask(b"sheet", pack_sheet(pdf, number))))
 

@@ -1,24 +1,15 @@
 """A report looked at page by page at the desk: one version of it, whatever is made meanwhile."""
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
-import pikepdf
 import pytest
 
 from tests.conftest import Bench
 from tests.desk import Desk, desk_on
+from tests.report.pdf_checks import blank
 
 PNG = b"\x89PNG"
-
-
-def pdf(*sizes: tuple[int, int]) -> bytes:
-    made, written = pikepdf.new(), io.BytesIO()
-    for size in sizes:
-        made.add_blank_page(page_size=size)
-    made.save(written)
-    return written.getvalue()
 
 
 @pytest.fixture
@@ -28,7 +19,7 @@ def desk(bench: Bench) -> Iterator[Desk]:
     bench.drop("<aspen>/shots.csv", "fine")
     bench.drop("<aspen>/visit.toml", 'customer = "Aspen"\n')
     made.go()
-    (folder(made) / "report.pdf").write_bytes(pdf((300, 400), (400, 300)))
+    (folder(made) / "report.pdf").write_bytes(blank((300, 400), (400, 300)))
     yield made
     made.room.ledger.close()
 
@@ -65,7 +56,7 @@ def test_a_version_stays_the_same_when_the_next_one_is_made(desk: Desk) -> None:
     [found] = desk.room.ledger.entries("reported")
     answer = desk.post(f"{address(desk)}/facts", customer="Aspen Two", mark=mark(desk))
     assert answer.status_code == 303
-    (folder(desk) / "report.pdf").write_bytes(pdf((500, 500)))
+    (folder(desk) / "report.pdf").write_bytes(blank((500, 500)))
     assert desk.client.get(f"{address(desk)}/page-1.png?version=1").content == before
     assert desk.client.get(f"{address(desk)}/page-2.png?version=1").status_code == 200
     assert desk.client.get(f"{address(desk)}/page-2.png?version=2").status_code == 404
@@ -102,7 +93,7 @@ def test_a_pdf_nobody_can_draw_is_still_handed_out(desk: Desk) -> None:
 
 def test_a_link_out_of_the_studio_is_not_followed(desk: Desk) -> None:
     secret = desk.bench.studio.root.parent / "secret.pdf"
-    secret.write_bytes(pdf((300, 400)))
+    secret.write_bytes(blank((300, 400)))
     (folder(desk) / "report.pdf").unlink()
     (folder(desk) / "report.pdf").symlink_to(secret)
     assert desk.client.get(f"{address(desk)}/pages").status_code == 404

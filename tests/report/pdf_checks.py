@@ -18,6 +18,15 @@ EMPTY: Any = pikepdf.Dictionary()
 EDGE = 11.0  # head and foot lie in the margins above and below; nearer to the edge many printers do not print
 
 
+def blank(*sizes: tuple[int, int]) -> bytes:
+    """Make a PDF of empty pages, sizes in points."""
+    made, written = pikepdf.new(), io.BytesIO()
+    for size in sizes:
+        made.add_blank_page(page_size=size)
+    made.save(written)
+    return written.getvalue()
+
+
 def _elements(item: Any, above: tuple[str, ...] = ()) -> Iterator[tuple[Any, tuple[str, ...]]]:  # noqa: ANN401
     """Walk the structure tree in reading order: each element, with the kinds of those above it."""
     if isinstance(item, pikepdf.Array):

@@ -5,7 +5,6 @@ import subprocess
 from pathlib import Path
 
 import numpy as np
-import pikepdf
 import pypdfium2
 import pytest
 from PIL import Image
@@ -15,20 +14,12 @@ from pipeline.errors import ReportError
 from pipeline.records import Fitting
 from pipeline.work_messages import LARGEST_PICTURE, MOST_PAGES
 from pipeline.workshop import Workshop
+from tests.report.pdf_checks import blank
 
 
 @pytest.fixture(scope="module")
 def pdf(driver_fitting: Fitting) -> bytes:
     return outputs.files(driver_fitting, settings.load())["report.pdf"]
-
-
-def blank(*sizes: tuple[int, int]) -> bytes:
-    """Make a PDF of empty pages, sizes in points."""
-    made, written = pikepdf.new(), io.BytesIO()
-    for size in sizes:
-        made.add_blank_page(page_size=size)
-    made.save(written)
-    return written.getvalue()
 
 
 def opened(drawn: bytes) -> Image.Image:
@@ -98,9 +89,14 @@ def test_the_child_process_gives_the_same(pdf: bytes) -> None:
     try:
         assert workshop.pages(pdf)[0] == (1191, 1684)
         assert workshop.picture(pdf, 2) == page_pictures.picture(pdf, 2)
+        child = workshop.pid
         for asked in (lambda: workshop.pages(b"none"), lambda: workshop.picture(pdf, 99)):
             with pytest.raises(ReportError):
                 asked()
+        for number in (0, -1, MOST_PAGES + 1, 2**32, 10**20):
+            with pytest.raises(ReportError, match=f"There is no page {number}"):
+                workshop.picture(pdf, number)
+        assert workshop.pid == child
         assert workshop.picture(pdf, 1) == page_pictures.picture(pdf, 1)
     finally:
         workshop.close()
