@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline import settings, settings_text, strict_toml, studio
+from pipeline import settings, settings_text, strict_toml, studio, vocabulary
 from pipeline.errors import SettingsError
 from pipeline.resources import table
 from pipeline.studio import Studio
@@ -27,13 +27,13 @@ class KeptSettings:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One setting on the form."""
+    """One setting on the form; choices are values with the words for them."""
 
     key: str
     label: str
     hint: str
     kind: str
-    choices: tuple[str, ...]
+    choices: tuple[tuple[str, str], ...]
     default: str  # what holds when the field is empty, in words
 
 
@@ -76,9 +76,12 @@ def at_start() -> tuple[str, ...]:
 
 def _field(key: str, label: str) -> Field:
     row = table("settings")[key]
+    called = vocabulary.own_names() if row.get("choices_in") == "vocabulary" else {}
+    choices = {value: called.get(value, value) for value in settings.choices(row)}
     default = f"as “{label_of(row['optional'])}”" if "optional" in row else _text(row["default"])
-    words = re.sub(r"`([^`]*)`", r"“\1”", row["help"])
-    return Field(key, label, words[:1].upper() + words[1:] + ".", row["type"], tuple(settings.choices(row)), default)
+    hint = re.sub(r"`([^`]*)`", r"“\1”", row["help"])
+    hint = hint[:1].upper() + hint[1:] + "."
+    return Field(key, label, hint, row["type"], tuple(choices.items()), choices.get(default, default))
 
 
 def label_of(key: str) -> str:

@@ -71,3 +71,8 @@ def words(language: str) -> Words:
 def languages() -> list[str]:
     """Name the languages there are."""
     return names("vocabulary")
+
+
+def own_names() -> dict[str, str]:
+    """Give what each language is called by its readers, by its code."""
+    return {code: str(words(code).get("document.language")) for code in languages()}

@@ -59,6 +59,19 @@ def test_the_page_shows_file_and_default(desk: Desk) -> None:
     assert "When empty: <bdi>yards</bdi>" not in found  # a choice is never empty
 
 
+def test_a_language_is_chosen_by_its_own_name(desk: Desk) -> None:
+    put(desk, 'language = "de"\n')
+    found = desk.client.get(PLACE).text
+    assert '<option value="">English (when nothing is chosen)</option>' in found
+    assert '<option value="de" selected>Deutsch</option><option value="en">English</option></select>' in found
+    before = settings_form.kept(desk.room.place).mark
+    put(desk, 'language = "de"\naltitude_m = 40\n')
+    code, found = save(desk, before, language="en")
+    assert code == 409
+    assert '<span class="kept">Kept now: <bdi>Deutsch</bdi></span>' in found
+    assert '<option value="en" selected>English</option>' in found
+
+
 def test_saved_is_written_and_taken_up_at_once(desk: Desk) -> None:
     before = text(desk)
     code, said = save(desk, name="North", paper="letter", smallest_difference_yd="4.5", bays_set_up="2 = 2026-03-10")
