@@ -1,6 +1,7 @@
 """What a club label tells by itself: kind, number, loft, and whether it is the customer's own (schemas/clubs.toml)."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -128,3 +129,17 @@ def wedge_name(label: str) -> str | None:
 def says_own(label: str) -> bool:
     """Tell whether a word in the label says that the club is the customer's own."""
     return _alone(tuple(table("clubs")["own"]["words"])).search(label.lower()) is not None
+
+
+def told_apart(named: Sequence[tuple[str, str]]) -> list[str]:
+    """Give what people read of the clubs of a visit, each given by its label and what staff call it.
+
+    Where another label is called the same, the label stands first: two clubs never have one name.
+    """
+    labels: dict[str, set[str]] = {}
+    for label, called in named:
+        labels.setdefault(called.casefold(), set()).add(label)
+    return [
+        f"{label} ({called})" if len(labels[called.casefold()]) > 1 and called != label else called
+        for label, called in named
+    ]

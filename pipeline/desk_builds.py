@@ -2,7 +2,6 @@
 
 import math
 import re
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -127,12 +126,13 @@ def put(document: dict[str, Any], given: Mapping[str, str], found: Sequence[Club
 
 def _same_names(given: Mapping[str, str], found: Sequence[Club]) -> dict[str, str]:
     """Find names that another club has, too, or is labelled with."""
-    called = {club.key: (_plain(given[name("name", club.key)]) or club.label).strip().casefold() for club in found}
-    times = Counter(called.values())
+    typed = [_plain(given[name("name", club.key)]) for club in found]
+    called = [text or _plain(club.label) for text, club in zip(typed, found, strict=True)]
+    told = clubs.told_apart([(club.key, text) for club, text in zip(found, called, strict=True)])
     return {
         name("name", club.key): f"{club.label[:40]}: another club is called that, too. Give it a name of its own."
-        for club in found
-        if times[called[club.key]] > 1 and _plain(given[name("name", club.key)])
+        for club, text, one, apart in zip(found, typed, called, told, strict=True)
+        if text and one != apart
     }
 
 

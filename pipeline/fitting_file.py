@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.analysis.ball_flight import model_of
 from pipeline.analysis.fates import COUNTING
+from pipeline.clubs import told_apart
 from pipeline.errors import FolderError
 from pipeline.exports import SCHEMA_VERSION
 from pipeline.records import AirUsed
@@ -79,11 +80,16 @@ def read(content: bytes, where: str) -> KeptFitting:
         for shot in found["shots"]:
             if shot["fate"] in COUNTING:
                 counted[shot["set"]].append(shot)
-        sets = tuple(_set(given, counted[given["letter"]]) for given in found["sets"])
+        names = told_apart(
+            [(str(one["label"]), str(one["build"].get("name") or one["label"])) for one in found["sets"]]
+        )
+        sets = tuple(
+            _set(given, name, counted[given["letter"]]) for given, name in zip(found["sets"], names, strict=True)
+        )
         return KeptFitting(str(found["visit"]["id"]), air, str(found["answer"]["set"]), sets)
 
 
-def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
+def _set(given: dict[str, Any], name: str, shots: list[dict[str, Any]]) -> KeptSet:
     rows = [
         {
             "file": shot["file"],
@@ -96,7 +102,7 @@ def _set(given: dict[str, Any], shots: list[dict[str, Any]]) -> KeptSet:
     frame = pl.DataFrame(rows, schema={"file": pl.String, **numbers})
     return KeptSet(
         letter=str(given["letter"]),
-        label=str(given["build"].get("name") or given["label"]),
+        label=name,
         phase=str(given["phase"]),
         category=given["build"]["category"],
         averages={name: number(average["mean"]) for name, average in given["averages"].items()},

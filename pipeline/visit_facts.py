@@ -1,11 +1,10 @@
 """visit.toml → VisitFacts: what staff know about a visit beyond the shot files."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from pipeline import strict_toml, units
+from pipeline import clubs, strict_toml, units
 from pipeline.errors import SettingsError
 from pipeline.records import Build, Overrule, ShotFile, VisitFacts
 from pipeline.resources import table
@@ -70,16 +69,11 @@ def _one_line(text: str) -> str:
 
 def _check_names(rows: Sequence[tuple[dict[str, Any], Place]]) -> None:
     """Refuse two clubs that the report would call the same."""
-    called = defaultdict(set)
-    for row, _ in rows:
-        called[_name(row)].add(row["label"].strip().lower())
-    for row, place in rows:
-        if "name" in row and len(called[_name(row)]) > 1:
+    called = [_one_line(row.get("name", "")) or _one_line(row["label"]) for row, _ in rows]
+    told = clubs.told_apart([(row["label"].strip().lower(), name) for (row, _), name in zip(rows, called, strict=True)])
+    for (row, place), name, apart in zip(rows, called, told, strict=True):
+        if "name" in row and name != apart:
             raise strict_toml.refuse_value(place, "name", row["name"], "another club is called that, too")
-
-
-def _name(row: dict[str, Any]) -> str:
-    return (_one_line(row.get("name", "")) or _one_line(row["label"])).casefold()
 
 
 def _overrule(row: dict[str, Any], place: Place) -> Overrule:

@@ -3,10 +3,11 @@
 import math
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
 from pipeline import findings
 from pipeline.analysis.comparison import FEWEST_SHOTS
-from pipeline.clubs import same_job
+from pipeline.clubs import same_job, told_apart
 from pipeline.findings import Finding
 from pipeline.records import Comparison, Fate, Fitting, SetResult, ShotResult
 from pipeline.settings import Settings
@@ -32,11 +33,17 @@ class Page:
 
     def label(self, result: SetResult) -> str:
         """Name a set as the report does: club and phase; the phase alone where one club was hit in several ways."""
-        text, phase = result.set.build.called, result.set.phase
+        text, phase = self._names[result.set.label], result.set.phase
         if phase:
             one_club = len({r.set.label for r in self.fitting.sets}) == 1
             text = phase if one_club else self.words.say("set.with_phase", label=text, phase=phase)
         return text if len(text) <= LONGEST_LABEL else text[: LONGEST_LABEL - 1].rstrip() + "…"
+
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        """What each label's club is called."""
+        called = {each.set.label: each.set.build.called for each in self.fitting.sets}
+        return dict(zip(called, told_apart(list(called.items())), strict=True))
 
     def is_way(self, result: SetResult) -> bool:
         """Tell whether a set is the own club hit in another way, rather than another build."""

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.clubs import category_of, parts_of, same_job, says_own
+from pipeline.clubs import category_of, parts_of, same_job, says_own, told_apart
 from pipeline.records import Build
 from pipeline.resources import table
 
@@ -198,3 +198,17 @@ def build(label: str) -> Build:
 def test_clubs_that_do_the_same_job(a: str, b: str, same: bool) -> None:  # noqa: FBT001
     assert same_job(build(a), build(b)) is same
     assert same_job(build(b), build(a)) is same
+
+
+@pytest.mark.parametrize(
+    ("named", "told"),
+    [([("a", "a"), ("b", "b")], ["a", "b"]),
+     ([("a", "New"), ("b", "b"), ("a", "New")], ["New", "b", "New"]),
+     ([("a", "New"), ("b", "new")], ["a (New)", "b (new)"]),
+     ([("a", "b"), ("b", "b")], ["a (b)", "b"]),
+     ([("a", "b"), ("b", "a")], ["b", "a"]),
+     ([("a", "A"), ("A", "A")], ["a (A)", "A"]),
+     ([], [])],
+)  # fmt: skip
+def test_two_clubs_never_have_one_name(named: list[tuple[str, str]], told: list[str]) -> None:
+    assert told_apart(named) == told

@@ -50,6 +50,23 @@ def test_a_club_is_called_by_the_name_staff_gave_it_in_every_word_and_picture(fi
     assert "Driver 3" in exports.shots_csv(fitting)  # as the shot file has it
 
 
+@pytest.mark.parametrize(
+    ("builds", "told"),
+    [([("driver b", "DRIVER C")], ["Own driver", "driver b (DRIVER C)", "Driver c"]),
+     ([("driver b", "New"), ("driver c", "new")], ["Own driver", "driver b (New)", "Driver c (new)"]),
+     ([("driver b", "New"), ("driver c", "Newer")], ["Own driver", "New", "Newer"]),
+     ([("driver b", "Driver B")], ["Own driver", "Driver B", "Driver c"])],
+)  # fmt: skip
+def test_two_clubs_are_never_called_the_same(
+    make_file: MakeFile, fit_files: FitFiles, builds: list[tuple[str, str]], told: list[str]
+) -> None:
+    facts = VisitFacts(builds=tuple(Build(label, name=name) for label, name in builds))
+    fitting = fit_files([make_file(["Own driver", "driver b", "Driver c"], shots=9)], facts)
+    page = wording.page_of(fitting, settings.load())
+    assert [page.label(result) for result in fitting.sets] == told
+    assert [each.label for each in fitting_file.read(exports.fitting_json(fitting).encode(), "").sets] == told
+
+
 def test_one_of_anything_is_said_as_one(make_file: MakeFile, fit_files: FitFiles) -> None:
     page = html(fit_files([make_file(["Driver"], shots=1)]))
     assert "You hit 1 ball, and none had to be set aside. " in page
