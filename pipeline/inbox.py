@@ -29,6 +29,7 @@ from pipeline.branding import Logo
 from pipeline.errors import INTERNAL_EXIT_CODE, FolderError, MissingPartError, ReportError, UnreadableFileError, trail
 from pipeline.events import PAUSE_AFTER_TROUBLE_S, Event, Troubles
 from pipeline.ledger import ARCHIVED, BACKLOG, REPLACED, Entry, Ledger
+from pipeline.plurals import many
 from pipeline.records import Refusal, ShotFile
 from pipeline.settings import Settings
 from pipeline.settling import Settling
@@ -180,7 +181,7 @@ class Inbox:
         new = manifests.accept(self.studio, self.ledger, entry, (arrival.place, arrival.signature), _now())
         self._settling.forget(arrival.place)
         if new:
-            _LOG.info("Visit %s was taken, %d file%s.", identity[:8], len(files), "s" * (len(files) > 1))
+            _LOG.info("Visit %s was taken, %s.", identity[:8], many(len(files), "file"))
             return identity
         _LOG.info("Visit %s was dropped again unchanged.", identity[:8])
         known = self.ledger.entry(identity)

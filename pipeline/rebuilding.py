@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline import issuing, manifests
 from pipeline.ledger import ARCHIVED, NOT_ARCHIVED, Entry, Kept, Ledger
+from pipeline.plurals import many
 from pipeline.records import ShotFile
 from pipeline.studio import EARLIER, Studio
 
@@ -81,9 +82,8 @@ def _now() -> str:
 
 def _said(found: list[Kept], reported: int, orphans: list[str], damaged: int) -> str:
     """Say what was found, what is not known, and what is left over."""
-    many = f"{len(found)} visit{'s' * (len(found) != 1)}"
     parts = [
-        f"the ledger was missing and was made anew: {many}, {reported} with a report",
+        f"the ledger was missing and was made anew: {many(len(found), 'visit')}, {reported} with a report",
         "which letters were sent before is not known, so look before you send one again" if reported else "",
         f"kept originals that belong to no known visit: {len(orphans)}; they stay in work/accepted, and if a report is "
         "missing, drop its files again"

@@ -9,6 +9,7 @@ from pipeline import backlog
 from pipeline.errors import ReportError
 from pipeline.events import Event
 from pipeline.inbox import Inbox
+from pipeline.plurals import many
 from pipeline.records import Refusal
 
 _LOG = logging.getLogger("baywright")
@@ -66,5 +67,5 @@ class Upkeep:
     def _join(self, stop: Callable[[], bool]) -> None:
         made = self.inbox.archive.join_months(stop)
         if made:
-            _LOG.info("The archive was joined, %d file%s.", made, "s" * (made > 1))
+            _LOG.info("The archive was joined, %s.", many(made, "file"))
         self.inbox.archive.sweep()

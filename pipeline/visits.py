@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline import letter, outputs, profiles, questions, session, shot_archive, strict_toml, visit_facts
 from pipeline.errors import MissingPartError, PipelineError, SettingsError, UnreadableFileError
+from pipeline.plurals import many
 from pipeline.questions import Question
 from pipeline.reading import read_shot_file, unknown_columns_of
 from pipeline.records import FileReading, Fitting, Given, Refusal, ShotFile, VisitFacts
@@ -111,7 +112,7 @@ def message(fitting: Fitting, settings: Settings) -> str:
     """Say in a line what became of a visit, and what staff should know before they pass its report on."""
     counted, sets = sum(result.n_counted for result in fitting.sets), len(fitting.sets)
     notes = [
-        f"{len(fitting.shots)} balls, {counted} counted, {sets} set{'s' * (sets > 1)}",
+        f"{many(len(fitting.shots), 'ball')}, {counted} counted, {many(sets, 'set')}",
         *(f"{check.file}: {device_note(check)}" for check in fitting.device_check if check.far_off),
         letter.address_note(fitting.facts.email),
         outputs.typeface_note(fitting, settings),

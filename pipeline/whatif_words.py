@@ -95,7 +95,7 @@ def told(chosen: KeptSet, found: WhatIf, shown: Shown) -> Told:
     held = [] if found.changes.follow else ["with the loft at impact held"]
     changed = ", ".join([*steps, *held])
     return Told(
-        f"{chosen.letter} {named(chosen)}, {chosen.shots.height} shots that count: {changed}",
+        f"{chosen.letter} {named(chosen)}, counted shots: {chosen.shots.height}; {changed}",
         tuple(_row(value, shown) for value in found.values),
         tuple(_notes(chosen, found, shown)),
     )

@@ -45,7 +45,7 @@ def test_without_shots_the_page_says_from_when_there_are_some(empty: Desk) -> No
 def test_the_answer_stands_on_the_page_and_names_nobody(desk: Desk) -> None:
     page = desk.client.get("/clubs").text
     assert "Of 3 models compared: 1 likely farther" in page
-    assert "Behind this stand 12 customers" in page
+    assert "Customers behind this: 12." in page
     assert "Oak" not in page
 
 
@@ -56,7 +56,7 @@ def test_filters_hold_for_the_page_and_every_download(desk: Desk) -> None:
         assert f'href="/clubs/{name}?{query}"' in page
     assert 'name="since" value="2026-02"' in page
     assert 'name="by" value="loft" checked' in page
-    assert "Behind this stand 4 customers" in page
+    assert "Customers behind this: 4." in page
     table = desk.client.get("/clubs/models.csv?since=2026-02&until=2026-03").text
     assert table != desk.client.get("/clubs/models.csv").text
 

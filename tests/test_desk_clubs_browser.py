@@ -171,13 +171,13 @@ def test_the_same_with_script(browser: "Browser", place: Studio, tmp_path: Path)
 def walk(page: "Page", folder: Path) -> None:
     """From the first page: all clubs, then drivers of two months, with every file of both."""
     page.get_by_role("link", name="How clubs do").click()
-    assert f"Behind this stand {VISITS} customers" in answer(page, "Of 6 models compared")
+    assert f"Customers behind this: {VISITS}." in answer(page, "Of 6 models compared")
     page.wait_for_load_state()  # the style sheet, too
     assert page.evaluate(FAULTS) == []
     everything = compared(page, folder / "all")
     ask(page, "2026-02", "2026-03", "driver")
     found = answer(page, "Of 3 models compared")
-    assert "Behind this stand 28 customers" in found
+    assert "Customers behind this: 28." in found
     assert "Iron" not in found
     assert page.get_by_label("From month").input_value() == "2026-02"
     assert page.get_by_label("Kind of club").input_value() == "driver"
@@ -264,7 +264,7 @@ def test_what_is_no_month_is_said_and_what_was_typed_stays(browser: "Browser", p
             "No shot that counts is kept since 2027-01. Kept are driver, iron"
         ).wait_for()
         ask(page, "2026-03", "2026-03", "driver")
-        answer(page, "Behind this stand 14 customers")
+        answer(page, "Customers behind this: 14.")
         assert page.get_by_role("alert").count() == 0
 
 

@@ -97,7 +97,7 @@ def test_the_summary_says_what_came_of_it_and_names_nobody(full: Path, run: Run)
     assert said.startswith("Club models, January 2026 to June 2026. Of 3 models compared: 1 likely farther")
     lines = [line for line in said.split("\n") if line.startswith("  ") and "Head" in line]
     assert [line.split()[1] for line in lines if " of 3" in line] == ["A", "B", "[31mC"]
-    assert "Behind this stand 12 customers" in said
+    assert "Customers behind this: 12." in said
     assert "Models of one customer each (1): fewer than 5 customers (customers: 1, shots: 8)" in said
     assert "Oak" not in said
     assert "Are the bays' devices steady?" in said

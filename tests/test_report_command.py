@@ -84,7 +84,7 @@ def test_a_changed_setting_makes_a_version_and_keeps_the_one_before(bench: "Benc
         assert out.splitlines() == [
             f"version {version} → {place / 'report.pdf'}",
             f"version {version - 1} is kept in {place / 'earlier' / f'version {version - 1}'}",
-            "(1 balls, 0 counted, 0 set)",
+            "(1 ball, 0 counted, 0 sets)",
         ]
         said = f"nothing has changed: version {version} stands → {place / 'report.pdf'}\n"
         assert run("report", bench.studio.root, "a") == (0, said, "")

@@ -148,7 +148,7 @@ def test_the_words_say_what_changed_on_which_shots_and_what_to_mind(place: Path,
     code, out, _ = run("whatif", place, "0142", "--build", "B", "--attack", "+2deg", "--loft", "-1deg", "--hold-loft")
     assert code == 0
     flat = re.sub(r"\s+", " ", out)
-    assert out.startswith("B Driver 2, 9 shots that count: attack +2.0°, loft −1.0°, with the loft at impact held\n")
+    assert out.startswith("B Driver 2, counted shots: 9; attack +2.0°, loft −1.0°, with the loft at impact held\n")
     assert "not a promise" in flat
     assert "work for trained hands" in flat
     assert "train for speed" not in flat

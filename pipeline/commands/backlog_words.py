@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TextIO
 
+from pipeline.plurals import many
+
 if TYPE_CHECKING:
     from pipeline.backlog import Summary
 
@@ -59,7 +61,7 @@ def _span(seconds: float) -> str:
 def sentences(found: "Summary") -> Iterator[str]:
     """Say what became of the old exports, the reasons with the most files first."""
     refused = sum(len(names) for names in found.reasons.values())
-    yield f"archived: {_visits(found.archived)}, without reports"
+    yield f"archived: {many(found.archived, 'visit')}, without reports"
     others = {
         "were there before with the same content": found.known,
         "were erased on request and were not taken again": found.erased,
@@ -69,7 +71,7 @@ def sentences(found: "Summary") -> Iterator[str]:
     yield from (f"{count:,} {what}" for what, count in others.items() if count)
     if not refused:
         return
-    yield f"not archived: {_visits(refused)}. set-back/ has one of each kind with a note."
+    yield f"not archived: {many(refused, 'visit')}. set-back/ has one of each kind with a note."
     ordered = sorted(found.reasons.items(), key=lambda reason: (-len(reason[1]), reason[0]))
     for what, names in ordered[:_MOST_REASONS]:
         more = f" and {len(names) - _MOST_NAMES:,} more" if len(names) > _MOST_NAMES else ""
@@ -78,7 +80,3 @@ def sentences(found: "Summary") -> Iterator[str]:
     if left:
         yield f"  {sum(len(names) for _, names in left):,}: {len(left)} other reasons"
     yield "When that is settled, start it again with --backlog; what is not archived now is then tried again."
-
-
-def _visits(count: int) -> str:
-    return f"{count:,} visit{'s' * (count != 1)}"

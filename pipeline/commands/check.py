@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.commands.console import printable
 from pipeline.errors import FolderError, MappingError, SettingsError, TooFewShotsError, UnreadableFileError
+from pipeline.plurals import many
 
 if TYPE_CHECKING:
     from pipeline.records import ColumnUse, FileReading, Given
@@ -111,7 +112,7 @@ def lines(reading: "FileReading") -> list[str]:
         out += ["", f"  {'column':34} {'became':24} {'unit':6} unit from", *(_column(use) for use in reading.columns)]
     out += [f"  {name[:34]:34} (kept aside, not used)" for name in reading.unmapped]
     if reading.outcome == "ok":
-        out += ["", f"  {reading.shots.height} shots can be used"]
+        out += ["", f"  {many(reading.shots.height, 'shot')} can be used"]
         out += [f"  {device_note(check)}" for check in device_check(reading, load())]
     out += [f"  line {row.line}: not used: {_why(row.reason, row.column)}" for row in reading.rejected]
     out += [f"  line {row.line}: one cell left out: {_why(row.reason, row.column)}" for row in reading.bad_cells]

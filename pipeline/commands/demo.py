@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from pipeline.commands.console import typed_in
+from pipeline.plurals import many
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +61,7 @@ def run(given: argparse.Namespace) -> int:
     finally:
         held.release()
     made = [event for event in events if event.kind == "reported"]
-    print(f"3 of 3  {len(made)} reports in {time.monotonic() - start:.1f} s. Open them:")
+    print(f"3 of 3  {many(len(made), 'report')} in {time.monotonic() - start:.1f} s. Open them:")
     for event in made:
         print(f"        {event.place.resolve() if event.place else ''}")
     print(f"Try it yourself: baywright watch {typed_in(place)}   then drop a file into {studio.inbox}")

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import FolderError, MissingPartError, PipelineError
+from pipeline.plurals import many
 
 if TYPE_CHECKING:
     from pipeline.settings import Settings
@@ -76,7 +77,7 @@ def _visits(studio: "Studio", settings: "Settings") -> str:
         count = sum(many for many, _ in ledger.tally().values())
     finally:
         ledger.close()
-    return f"the ledger {'in PostgreSQL ' if settings.ledger else ''}knows {count} visit{'s' * (count != 1)}"
+    return f"the ledger {'in PostgreSQL ' if settings.ledger else ''}knows {many(count, 'visit')}"
 
 
 def _open_note(studio: "Studio") -> str:

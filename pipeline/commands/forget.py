@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.commands.console import add_folder, lock_for_now, open_ledger, printable, typed_in
 from pipeline.errors import FolderError, NotErasedError
+from pipeline.plurals import many
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -188,7 +189,7 @@ def _prove(studio: "Studio", plan: "Plan", also: list[str], *, dropped: bool) ->
     """Search the studio folder for what is left; raises NotErasedError that names it."""
     from pipeline import traces
 
-    print(f"erased: {len(plan.visits)} visit{'s' * (len(plan.visits) != 1)}")
+    print(f"erased: {many(len(plan.visits), 'visit')}")
     for line in _searched(plan.words):
         print(printable(line))
     skipped = () if dropped else (studio.inbox, studio.done)
@@ -203,6 +204,6 @@ def _prove(studio: "Studio", plan: "Plan", also: list[str], *, dropped: bool) ->
         raise NotErasedError(msg)
     where = "" if dropped else ", inbox/ and done/ left out"
     if plan.words.searched:
-        print(f"nothing left: none of these words in the name or content of {search.n_files} files{where}")
+        print(f"nothing left: none of these words in the name or content of {many(search.n_files, 'file')}{where}")
     else:
         print("nothing was searched for: no word is long or rare enough to prove anything")
