@@ -40,7 +40,7 @@ def test_a_change_is_tried_and_a_slip_is_mended(browser: "Browser", tmp_path: Pa
         page.get_by_text("“1,5” cannot be worked out.").wait_for()
         page.get_by_label("Loft", exact=True).fill("1.5")
         page.get_by_label("Loft", exact=True).press("Enter")
-        page.get_by_text("B Driver 2, 9 shots that count: loft +1.5°").wait_for()
+        page.get_by_text("B Driver 2, counted shots: 9; loft +1.5°").wait_for()
         page.wait_for_load_state()
         assert page.get_by_label("Club", exact=True).input_value() == "B"
         assert page.get_by_text("cannot be worked out").count() == 0

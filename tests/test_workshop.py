@@ -458,8 +458,11 @@ Parent = Callable[..., tuple["subprocess.Popen[str]", int]]
 
 def test_a_program_that_ends_leaves_nothing_behind(parent: Parent, scratch: Path) -> None:
     made, child = parent("first", "second")
-    out, err = made.communicate(timeout=20)
-    assert (out, err, made.returncode) == ("%PDF- first\n%PDF- second\n", "", 0)
+    with made:
+        assert made.wait(timeout=20) == 0
+        assert made.stdout  # communicate() would lose what came together with the child's number
+        assert made.stderr
+        assert (made.stdout.read(), made.stderr.read()) == ("%PDF- first\n%PDF- second\n", "")
     assert gone(child, 0.5)
     assert list(scratch.iterdir()) == []
 

@@ -209,8 +209,10 @@ def test_the_half_interval_lies_inside_and_words_follow_the_interval(base: Float
 # --- measured rates -----------------------------------------------------------------------------------------------
 @pytest.mark.parametrize(
     ("spreads", "counts"),
-    [((10.0,) * 4, (8,) * 4), ((10.0, 20.0, 10.0, 5.0), (8,) * 4), ((10.0, 20.0, 10.0, 5.0), (12, 5, 8, 6))],
-)
+    [pytest.param((10.0,) * 4, (8,) * 4, marks=pytest.mark.slow),
+     pytest.param((10.0, 20.0, 10.0, 5.0), (8,) * 4, marks=pytest.mark.slow),
+     ((10.0, 20.0, 10.0, 5.0), (12, 5, 8, 6))],
+)  # fmt: skip
 def test_no_false_claim_in_nineteen_visits_of_twenty(spreads: tuple[float, ...], counts: tuple[int, ...]) -> None:
     """Three builds, in truth 0, 3 and -3 off the own club: all three intervals hold the truth together.
 
