@@ -138,7 +138,7 @@ def test_words_that_were_typed_and_not_saved_are_neither_left_behind_nor_lost(de
     code, said = post(desk, "/send", text="Dear Aspen,\r\nsee you.", words=shown.words)
     assert (code, "did not save it yet, so it was not sent" in said) == (409, True)
     assert "\nDear Aspen,\nsee you.</textarea>" in said
-    assert '<pre class="letter kept">Hello,' in said
+    assert '<p class="kept">In the letter now:</p><pre class="letter note">Hello,' in said
     post(desk, text="of the other tab")
     code, said = post(desk, "/send", mark=shown.mark, words=shown.words, text="mine")
     assert (code, "What you typed is still in the fields" in said, "\nmine</textarea>" in said) == (409, True, True)
