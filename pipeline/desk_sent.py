@@ -76,8 +76,8 @@ class SentLetters:
             return known[1]
         return ""
 
-    def keep_only(self, folders: Iterable[Path]) -> None:
+    def keep_only(self, names: Iterable[str]) -> None:
         """Forget the folders that are there no more: their names may be customers'."""
-        there = set(folders)
+        there = set(names)
         with self._looking:
-            self._known = {folder: known for folder, known in self._known.items() if folder in there}
+            self._known = {folder: known for folder, known in self._known.items() if folder.name in there}

@@ -9,6 +9,7 @@ import pytest
 from pipeline import desk_list, letter
 from pipeline.desk_list import Wanted
 from pipeline.desk_room import Room
+from pipeline.desk_sent import SentLetters
 from tests.conftest import Bench
 from tests.desk import desk_on
 from tests.desk_visits import identity, note, room_in, visit
@@ -103,6 +104,16 @@ def test_the_page_keeps_what_was_asked_for(bench: Bench, monkeypatch: pytest.Mon
     assert desk.client.get("/", params=asked, headers={"hx-request": "true"}).status_code == 204
     assert '<option value="back" selected>' in desk.client.get("/?which=back").text
     desk.room.ledger.close()
+
+
+def test_no_name_of_a_folder_that_went_away_is_remembered(tmp_path: Path) -> None:
+    sent = SentLetters()
+    for name in ("elm", "oak"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "report.pdf").write_bytes(b"%PDF-")
+        assert sent.version(tmp_path / name) == letter.version_of(b"%PDF-")
+    sent.keep_only(["oak", "ash"])
+    assert list(sent._known) == [tmp_path / "oak"]
 
 
 @pytest.mark.slow
