@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pipeline import desk_builds
 from pipeline.desk_builds import ClubRow
 from pipeline.desk_shots import Shots
+from pipeline.plurals import many
 
 _DAMAGED = "the report's own file (fitting.json) is damaged; the button below has it written anew"
 
@@ -43,24 +44,20 @@ def _clubs(fields: Mapping[str, str], clubs: tuple[ClubRow, ...], own_from: str,
     unknown = [c.label for c in clubs if not (fields[desk_builds.name("category", c.key)] or c.says_kind)]
     asked += [f"what kind of club is “{label[:40]}”?" for label in unknown]
     without = [c for c in clubs if not (fields[desk_builds.name("loft_deg", c.key)] or c.says_loft)]
-    note = f"The loft of {_count(len(without), 'club')} is not known." if without else ""
+    note = f"The loft of {many(len(without), 'club')} is not known." if without else ""
     return Step("clubs", "Which clubs?", " ".join(asked), note)
 
 
 def _shots(shots: Shots | None) -> Step:
     if shots is None:
         return Step("shots", "Which shots count?", _DAMAGED)
-    asked = f"look at {_count(shots.asked, 'shot')} unusual for the set." if shots.asked else ""
-    note = f"{shots.counted} of {_count(shots.balls, 'ball')} count."
+    asked = f"look at {many(shots.asked, 'shot')} unusual for the set." if shots.asked else ""
+    note = f"{shots.counted} of {many(shots.balls, 'ball')} count."
     if shots.unreadable:
-        note += f" {_count(shots.unreadable, 'line')} of the files could not be read; the report lists them."
+        note += f" {many(shots.unreadable, 'line')} of the files could not be read; the report lists them."
     return Step("shots", "Which shots count?", asked, note)
 
 
 def _words(fields: Mapping[str, str]) -> Step:
     said = fields["notes"] or fields["recommendation"]
     return Step("words", "Your words for the customer", "", "" if said else "None yet; they may stay out.")
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"

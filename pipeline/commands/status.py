@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.commands.console import add_folder, plain_ledger, printable, typed_in
 from pipeline.errors import FolderError, PipelineError
+from pipeline.plurals import many
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -180,8 +181,7 @@ def local(moment: str) -> str:
 
 def span(seconds: float) -> str:
     """Write a length of time in the unit a person would choose."""
-    for size, one, many in ((86_400, "day", "days"), (3_600, "hour", "hours"), (60, "minute", "minutes")):
+    for size, unit in ((86_400, "day"), (3_600, "hour"), (60, "minute")):
         if seconds >= size:
-            count = int(seconds // size)
-            return f"{count} {one if count == 1 else many}"
-    return f"{seconds:.0f} second{'s' * (round(seconds) != 1)}"
+            return many(int(seconds // size), unit)
+    return many(round(seconds), "second")
