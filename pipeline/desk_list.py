@@ -97,7 +97,7 @@ def _unsent(room: Room, listed: Sequence[Listed], notes: Mapping[str, Mapping[st
     """Pick the visits whose newest letter has not gone out, as far as is known."""
     newest = room.ledger.list.last_at()
     for one in listed:
-        # most have no note: of thousands, no path is made for these
+        # without a note it has not gone out, and no path need be made: paths for thousands take long
         if one.id in newest and (one.id not in notes or _gone(room, one, notes).state != desk_sent.SENT):
             yield one
     room.sent.keep_only(one.place for one in listed)

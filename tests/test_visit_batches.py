@@ -68,8 +68,9 @@ def assert_alike(batch: Archived, alone: Archived) -> None:
     assert batch.files == alone.files
 
 
-def test_a_batch_gives_the_rows_of_each_visit_alone(tmp_path: Path) -> None:
-    many = jobs(tmp_path, varied_visits.visits(60, 1000), settings.load(OTHER_AIR))
+@pytest.mark.parametrize("extra", [pytest.param("", marks=pytest.mark.slow), OTHER_AIR])
+def test_a_batch_gives_the_rows_of_each_visit_alone(tmp_path: Path, extra: str) -> None:
+    many = jobs(tmp_path, varied_visits.visits(60, 1000 if extra else 0), settings.load(extra))
     alone = one_by_one(many)
     fates = set(read(alone)["fate"])
     assert fates == {"counted", "mishit", "asked", "bad_read"}

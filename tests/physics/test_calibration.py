@@ -95,7 +95,7 @@ def _coverage(rounds: int, count: int, *, with_apex: bool) -> int:
     return hits
 
 
-@pytest.mark.parametrize(("rounds", "with_apex"), [(15, True), pytest.param(150, True, marks=pytest.mark.slow),
+@pytest.mark.parametrize(("rounds", "with_apex"), [(30, True), pytest.param(150, True, marks=pytest.mark.slow),
                                                    pytest.param(150, False, marks=pytest.mark.slow)])  # fmt: skip
 def test_two_standard_errors_hold_the_truth_as_often_as_they_should(
     rounds: int,
