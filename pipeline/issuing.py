@@ -114,9 +114,10 @@ def written_before(where: Studio, entry: Entry, worked: Worked) -> Path | None:
     """Find the folder a killed run finished without noting it: a fitting.json in it carries this visit's id."""
     undated = _name(entry, worked)[len("2026-11-25 ") :][:40]  # the day may have changed since
     for name in os.listdir(where.outbox):  # noqa: PTH208 - among thousands, ten times as fast as paths
-        place = where.outbox / name
-        if undated in name and any(_is_about(path, entry) for path in (place, *place.glob(f"{EARLIER}/*"))):
-            return place
+        if undated in name:
+            place = where.outbox / name
+            if any(_is_about(path, entry) for path in (place, *place.glob(f"{EARLIER}/*"))):
+                return place
     return None
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from pipeline import __version__, cli, errors
 from pipeline.errors import INTERNAL_EXIT_CODE, USAGE_EXIT_CODE, PipelineError
+from tests.processes import killed_at_the_end
 
 Run = Callable[..., tuple[int, str, str]]
 ROOT = Path(__file__).resolve().parent.parent
@@ -168,13 +169,14 @@ def test_a_reader_that_goes_away_is_no_fault(tmp_path: Path) -> None:
     (tmp_path / "many.csv").write_text(
         f"Club,Ball speed (m/s),Launch angle (deg),Spin rate (rpm)\n{rows}\n", encoding="utf-8"
     )
-    with subprocess.Popen(
+    started = subprocess.Popen(
         [sys.executable, "-m", "pipeline", "check", str(tmp_path / "many.csv"), "--json"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(ROOT)},
-    ) as command:  # fmt: skip
+    )  # fmt: skip
+    with killed_at_the_end(started) as command:
         assert command.stdout is not None
         assert command.stderr is not None
         command.stdout.read(1)
         command.stdout.close()
         assert command.stderr.read() == b""
-    assert command.returncode == 0
+        assert command.wait(timeout=60) == 0

@@ -4,7 +4,7 @@ import os
 import re
 import shutil
 from contextlib import contextmanager
-from http.server import BaseHTTPRequestHandler, HTTPServer
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
@@ -284,7 +284,9 @@ class _Attacker(BaseHTTPRequestHandler):
 
 
 def test_another_page_gets_nothing(browser: "Browser", place: Studio) -> None:
-    with at_the_desk(browser, place) as (page, home), HTTPServer(("127.0.0.1", 0), _Attacker) as server:
+    # with threads: a browser may open a connection ahead and say nothing on it
+    attacker = ThreadingHTTPServer(("127.0.0.1", 0), _Attacker)
+    with at_the_desk(browser, place) as (page, home), attacker as server:
         _Attacker.target = home
         Thread(target=server.serve_forever, daemon=True).start()
         context = browser.new_context(storage_state=page.context.storage_state())

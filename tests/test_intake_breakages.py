@@ -33,7 +33,7 @@ def named(test: str) -> str:
 def passes(root: Path, *tests: str) -> bool:
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-n", "0", "-q", "-x", "-p", "no:cacheprovider", *map(named, tests)],
-        cwd=root, env={**os.environ, "PYTHONPATH": str(root)}, capture_output=True, text=True, check=False,
+        cwd=root, env={**os.environ, "PYTHONPATH": str(root)}, capture_output=True, text=True, check=False, timeout=600,
     )  # fmt: skip
     assert done.returncode in (0, 1), done.stdout + done.stderr
     return done.returncode == 0

@@ -17,6 +17,7 @@ from pipeline import archive, database, studio
 from pipeline.database import PASSWORD_VARIABLE
 from pipeline.ledger import Ledger
 from pipeline.work_messages import visit_key
+from tests.processes import killed_at_the_end
 from tests.test_backlog import ROOT
 from tests.test_service import half_made, until
 from tests.test_workshop import STAND_IN, fake
@@ -61,23 +62,21 @@ def test_killed_two_hundred_times_each_visit_has_one_outcome(
 
     draw, dropped = random.Random(KILLS), 0  # noqa: S311 - moments for a test
     for number in range(KILLS):
-        running = watch()
-        end = time.monotonic() + draw.uniform(0.2, 1.0)
-        while time.monotonic() < end:
-            if dropped < VISITS * (number + 1) / KILLS:
-                (place.inbox / f"visit {dropped}.csv").write_bytes(b"shots %d" % dropped)
-                dropped += 1
-            time.sleep(draw.uniform(0.0, 0.05))
-        assert running.poll() is None
-        running.send_signal(signal.SIGKILL)
-        running.wait()
+        with killed_at_the_end(watch()) as running:
+            end = time.monotonic() + draw.uniform(0.2, 1.0)
+            while time.monotonic() < end:
+                if dropped < VISITS * (number + 1) / KILLS:
+                    (place.inbox / f"visit {dropped}.csv").write_bytes(b"shots %d" % dropped)
+                    dropped += 1
+                time.sleep(draw.uniform(0.0, 0.05))
+            assert running.poll() is None
     for missing in range(dropped, VISITS):
         (place.inbox / f"visit {missing}.csv").write_bytes(b"shots %d" % missing)
-    running = watch()
-    until(lambda: len(reported(place)) + len(given_up(place)) == VISITS, seconds=300)
-    until(lambda: json.loads((place.work / "health.json").read_bytes())["pid"] == running.pid)  # it hears signals now
-    running.send_signal(signal.SIGTERM)
-    assert running.wait(60) == 0
+    with killed_at_the_end(watch()) as running:
+        until(lambda: len(reported(place)) + len(given_up(place)) == VISITS, seconds=300)
+        until(lambda: json.loads((place.work / "health.json").read_bytes())["pid"] == running.pid)  # it hears signals
+        running.send_signal(signal.SIGTERM)
+        assert running.wait(60) == 0
     ids = Counter(reported(place).values())
     assert set(ids.values()) == {1}
     assert len(given_up(place)) <= VISITS // 50  # killed three times while it was in hand

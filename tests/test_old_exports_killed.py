@@ -16,6 +16,7 @@ from pipeline.archive import Archive
 from pipeline.ledger import Ledger
 from pipeline.studio import Studio
 from pipeline.workshop import SHARED
+from tests.processes import killed_at_the_end
 from tests.test_backlog import ROOT
 from tests.test_service import half_made
 
@@ -62,7 +63,7 @@ def test_killed_at_random_moments_each_shot_is_in_the_archive_once(tmp_path: Pat
     part, killed, ends = VISITS // ROUNDS, 0, list[float]()
     for number in range(ROUNDS):
         drop(place, range(number * part, (number + 1) * part))
-        with start(place) as program:
+        with killed_at_the_end(start(place)) as program:
             if number % 5 == 4:  # at any moment of the start
                 time.sleep(draw.uniform(0, 1.2))
             else:
@@ -72,7 +73,7 @@ def test_killed_at_random_moments_each_shot_is_in_the_archive_once(tmp_path: Pat
             program.send_signal(signal.SIGKILL)
         ends.append(program.returncode)
     assert killed >= 20, ends  # a quick machine is through before it is killed now and then
-    with start(place) as program:
+    with killed_at_the_end(start(place)) as program:
         assert program.wait(300) == 0
     kept = Archive(place, settings.load(), Ledger(place.work / "ledger.sqlite3"), SHARED)
     try:

@@ -29,6 +29,7 @@ from pipeline.records import Given, Refusal
 from pipeline.work_messages import Job, Worked
 from pipeline.workshop import FaultError, Limits, StoppedError, Workshop
 from tests.conftest import NO_UNIT, TODAY
+from tests.processes import killed_at_the_end
 
 if TYPE_CHECKING:
     from pipeline.inbox import Inbox
@@ -458,7 +459,7 @@ Parent = Callable[..., tuple["subprocess.Popen[str]", int]]
 
 def test_a_program_that_ends_leaves_nothing_behind(parent: Parent, scratch: Path) -> None:
     made, child = parent("first", "second")
-    with made:
+    with killed_at_the_end(made):
         assert made.wait(timeout=20) == 0
         assert made.stdout  # communicate() would lose what came together with the child's number
         assert made.stderr
@@ -488,11 +489,12 @@ def test_an_orphan_that_is_stuck_is_ended_by_the_system(stand_in: Path, scratch:
     script = "from pipeline.workshop import SHARED, Limits; SHARED.limits = Limits(1.0); SHARED.version(); "
     script += "print(SHARED.pid, flush=True); SHARED.draw('stuck', 'id')"
     path = os.pathsep.join([str(stand_in), str(ROOT)])
-    with subprocess.Popen(
+    started = subprocess.Popen(
         [sys.executable, "-c", script],
         stdout=subprocess.PIPE,
         env={**os.environ, "PYTHONPATH": path, "TMPDIR": str(scratch)},
-    ) as made:
+    )
+    with killed_at_the_end(started) as made:
         assert made.stdout
         child = int(made.stdout.readline())
         time.sleep(0.3)
@@ -511,10 +513,11 @@ def test_a_watcher_that_is_asked_to_end_while_it_draws_finishes_that_report(stan
     place = studio.create(tmp_path / "studio")
     (place.root / "studio.toml").write_text("settle_seconds = 0.2\nscan_seconds = 0.1\n", encoding="utf-8")
     path = os.pathsep.join([str(stand_in), str(ROOT)])
-    with subprocess.Popen(
+    started = subprocess.Popen(
         [sys.executable, "-m", "pipeline", "watch", place.root], stdout=subprocess.PIPE, encoding="utf-8",
         stderr=subprocess.STDOUT, env={**os.environ, "PYTHONPATH": path}, start_new_session=True,
-    ) as watch:  # fmt: skip
+    )  # fmt: skip
+    with killed_at_the_end(started) as watch:
         assert watch.stdout
         assert watch.stdout.readline().startswith("watching ")
         [child] = map(int, Path(f"/proc/{watch.pid}/task/{watch.pid}/children").read_text(encoding="utf-8").split())
@@ -524,7 +527,7 @@ def test_a_watcher_that_is_asked_to_end_while_it_draws_finishes_that_report(stan
             time.sleep(0.02)
         for number in (watch.pid, child):  # a service manager asks every process of a service
             os.kill(number, signal.SIGTERM)
-        said = watch.stdout.read()
+        said, _ = watch.communicate(timeout=60)
     assert drawing.exists(), said
     assert watch.returncode == 0, said
     assert gone(child)
