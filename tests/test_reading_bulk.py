@@ -311,7 +311,7 @@ def test_generated_batches(contents: list[bytes], profile: Given) -> None:
 
 @pytest.mark.slow
 @given(batches(), st.sampled_from(PROFILES))
-@settings(max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=4000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_many_generated_batches(contents: list[bytes], profile: Given) -> None:
     check_batch(contents, profile)
 
@@ -345,7 +345,7 @@ def test_spoilt_batches() -> None:
 
 @pytest.mark.slow
 def test_many_spoilt_batches() -> None:
-    spoil(200, seed=2)
+    spoil(600, seed=2)
 
 
 def test_a_joined_source_gives_the_cells_of_any_line() -> None:
